@@ -1,0 +1,2 @@
+//! TOML text to a typed harness.
+pub mod face;

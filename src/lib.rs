@@ -1,0 +1,3 @@
+//! `ringout` proves every path of a wiring harness end to end.
+pub mod definition;
+pub mod units;
