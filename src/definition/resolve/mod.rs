@@ -1,0 +1,303 @@
+//! Names to things: the draft becomes a typed harness.
+//!
+//! Comes in: a draft whose names are texts. Goes out: a harness whose names are indices, and an
+//! error for every name that leads nowhere. Why: each stage registers what the next one refers to,
+//! so one pass in a fixed order is enough, and a mistake is reported once, where it was written.
+//!
+//! Cost: linear in wires, apart from routes, which cost one shortest path per pair of places.
+
+mod connectors;
+mod limits;
+mod parts;
+mod wires;
+
+use std::collections::{HashMap, HashSet};
+
+use super::diagnostic::{At, Diagnostic, Place, Sink, nearest};
+use super::model::{
+    About, Condition, ConditionId, ConnectorId, Harness, Id, Named, Names, PartId, Point, ResistanceOverrides,
+    Splice, Station, StationId, Table, Terminal, TrunkId,
+};
+use super::schema::{Draft, RawSpot};
+
+/// Resolves a draft; what could not be resolved is left out and reported.
+pub(super) fn resolve(draft: Draft, variant: Option<&str>, hash: String, sink: &Sink) -> Harness {
+    let mut resolver = Resolver::new(&draft, variant, hash, sink);
+    resolver.conditions(&draft);
+    resolver.stations(&draft);
+    resolver.connectors(&draft);
+    resolver.spots(&draft);
+    resolver.part_names(&draft);
+    resolver.part_connectors(&draft);
+    resolver.matings(&draft);
+    resolver.parts(&draft);
+    resolver.trunks(&draft);
+    resolver.wires(&draft);
+    resolver.limits(&draft);
+    resolver.index_ends();
+    resolver.harness
+}
+
+struct Resolver<'a> {
+    harness: Harness,
+    sink: &'a Sink,
+    /// Where each id of the common namespace was first defined.
+    defined: HashMap<String, Place>,
+    stations: HashMap<String, StationId>,
+    /// Connectors whose contacts are not known because of an earlier error.
+    unsure: HashSet<ConnectorId>,
+    /// Parts of the draft, by the index they were given.
+    part_ids: Vec<Option<PartId>>,
+    /// Connectors of the draft, by the index they were given.
+    connector_ids: Vec<Option<ConnectorId>>,
+    trunk_ids: HashMap<String, TrunkId>,
+}
+
+impl<'a> Resolver<'a> {
+    fn new(draft: &Draft, variant: Option<&str>, hash: String, sink: &'a Sink) -> Self {
+        let text = |slot: &Option<At<String>>| slot.as_ref().map(|at| at.value.clone()).unwrap_or_default();
+        let about = About {
+            id: text(&draft.about.id),
+            title: text(&draft.about.title),
+            revision: text(&draft.about.revision),
+            variant: variant.map(str::to_owned),
+            nominal: value(draft.about.nominal.as_ref()),
+        };
+        let harness = Harness {
+            about,
+            hash,
+            resistance: overrides(draft),
+            stations: Table::default(),
+            connectors: Table::default(),
+            contacts: Table::default(),
+            matings: Table::default(),
+            splices: Table::default(),
+            terminals: Table::default(),
+            wires: Table::default(),
+            trunks: Table::default(),
+            parts: Table::default(),
+            conditions: Table::default(),
+            limits: Vec::new(),
+            faces: Vec::new(),
+            names: Names::default(),
+            wire_ends: Vec::new(),
+            part_ends: Vec::new(),
+        };
+        Self {
+            harness,
+            sink,
+            defined: HashMap::new(),
+            stations: HashMap::new(),
+            unsure: HashSet::new(),
+            part_ids: Vec::new(),
+            connector_ids: Vec::new(),
+            trunk_ids: HashMap::new(),
+        }
+    }
+
+    fn error(&self, rule: &'static str, place: Place, message: impl Into<String>, help: Option<String>) {
+        self.sink.push(Diagnostic::error(rule, place, message).maybe_help(help));
+    }
+
+    /// Whether an id may be used: of the right characters, not reserved, not taken.
+    fn claim(&mut self, id: &At<String>) -> bool {
+        if !self.well_formed(id, "an id") {
+            return false;
+        }
+        if id.value == Names::CHASSIS {
+            let help = "it stands for the machine's frame; choose another id".to_owned();
+            self.error("bad-id", id.place, "`chassis` is reserved", Some(help));
+            return false;
+        }
+        if let Some(first) = self.defined.get(&id.value) {
+            let message = format!("`{}` is already used", id.value);
+            let help = "connectors, splices, terminals, parts and wires of a machine share one set of ids";
+            let diagnostic = Diagnostic::error("duplicate-id", id.place, message);
+            self.sink.push(diagnostic.related(*first, "first used here").help(help));
+            return false;
+        }
+        self.defined.insert(id.value.clone(), id.place);
+        true
+    }
+
+    fn well_formed(&self, id: &At<String>, what: &str) -> bool {
+        let good = |c: char| c.is_alphanumeric() || matches!(c, '-' | '_' | '+');
+        if !id.value.is_empty() && id.value.chars().all(good) {
+            return true;
+        }
+        let message = format!("`{}` cannot be {what}", id.value);
+        let help = "use letters, digits, `-`, `_` and `+`; the other signs join names into points and faults";
+        self.error("bad-id", id.place, message, Some(help.to_owned()));
+        false
+    }
+
+    /// Reports a name listed twice under one table key across files.
+    fn fresh<T>(&self, seen: &HashMap<String, T>, name: &At<String>, what: &str) -> bool {
+        let fresh = !seen.contains_key(&name.value);
+        if !fresh {
+            let message = format!("{what} `{}` is defined twice", name.value);
+            self.error("duplicate-id", name.place, message, Some("ids are unique across all files of a machine".to_owned()));
+        }
+        fresh && self.well_formed(name, "an id")
+    }
+
+    /// Lists which wires and parts attach where.
+    fn index_ends(&mut self) {
+        let harness = &mut self.harness;
+        let wires = harness.wires.iter().flat_map(|(id, wire)| wire.ends.map(|end| (end, id)));
+        harness.wire_ends = wires.collect();
+        harness.wire_ends.sort_unstable();
+        let parts = harness.parts.iter().flat_map(|(id, part)| part.kind.points().into_iter().map(move |p| (p, id)));
+        harness.part_ends = parts.collect();
+        harness.part_ends.sort_unstable();
+    }
+
+    fn conditions(&mut self, draft: &Draft) {
+        let powered: HashSet<&str> = draft
+            .parts
+            .iter()
+            .filter(|(_, p)| p.kind.as_ref().is_some_and(|k| k.value == "alternator"))
+            .filter_map(|(_, p)| p.when.as_ref().map(|w| w.value.as_str()))
+            .collect();
+        for (name, raw) in &draft.conditions {
+            if !self.fresh(&self.harness.names.conditions, name, "condition") {
+                continue;
+            }
+            let needs_power = value(raw.needs_power.as_ref()).unwrap_or(powered.contains(name.value.as_str()));
+            let title = raw.title.as_ref().map_or(name, |t| t).value.clone();
+            let id = self.harness.conditions.push(Condition { id: name.value.clone(), title, needs_power });
+            self.harness.names.conditions.insert(name.value.clone(), id);
+        }
+    }
+
+    fn stations(&mut self, draft: &Draft) {
+        for (name, raw) in &draft.stations {
+            if !self.fresh(&self.stations, name, "station") {
+                continue;
+            }
+            let title = raw.title.as_ref().map_or(name, |t| t).value.clone();
+            let reach = value(raw.reach.as_ref());
+            let id = self.harness.stations.push(Station { id: name.value.clone(), title, reach });
+            self.stations.insert(name.value.clone(), id);
+        }
+    }
+
+    fn spots(&mut self, draft: &Draft) {
+        for (id, raw) in &draft.splices {
+            if !self.claim(id) {
+                continue;
+            }
+            let (title, station) = self.spot(raw);
+            let splice = Splice { id: id.value.clone(), title, station, place: id.place };
+            let named = Named::Splice(self.harness.splices.push(splice));
+            self.harness.names.things.insert(id.value.clone(), named);
+        }
+        for (id, raw) in &draft.terminals {
+            if !self.claim(id) {
+                continue;
+            }
+            let (title, station) = self.spot(raw);
+            let ground = value(raw.ground.as_ref()).unwrap_or(false);
+            let terminal = Terminal { id: id.value.clone(), title, station, ground, place: id.place };
+            let named = Named::Terminal(self.harness.terminals.push(terminal));
+            self.harness.names.things.insert(id.value.clone(), named);
+        }
+    }
+
+    fn spot(&self, raw: &RawSpot) -> (String, Option<StationId>) {
+        (title(raw.title.as_ref()), self.station(raw.station.as_ref()))
+    }
+
+    fn station(&self, name: Option<&At<String>>) -> Option<StationId> {
+        let name = name?;
+        let found = self.stations.get(&name.value).copied();
+        if found.is_none() {
+            let known = self.harness.stations.values().map(|s| s.id.as_str());
+            let help = suggest(&name.value, known, "define it as [station.NAME]");
+            self.error("unknown-name", name.place, format!("no station is called `{}`", name.value), Some(help));
+        }
+        found
+    }
+
+    fn condition(&self, name: &At<String>) -> Option<ConditionId> {
+        let found = self.harness.names.condition(&name.value);
+        if found.is_none() {
+            let known = self.harness.conditions.values().map(|c| c.id.as_str());
+            let help = suggest(&name.value, known, "define it as [condition.NAME]");
+            self.error("unknown-name", name.place, format!("no condition is called `{}`", name.value), Some(help));
+        }
+        found
+    }
+
+    fn part(&self, name: &At<String>) -> Option<PartId> {
+        let found = self.harness.names.part(&name.value);
+        if found.is_none() {
+            let known = self.harness.parts.values().map(|p| p.id.as_str());
+            let help = suggest(&name.value, known, "define it as [part.NAME]");
+            self.error("unknown-name", name.place, format!("no part is called `{}`", name.value), Some(help));
+        }
+        found
+    }
+
+    /// A contact, splice or terminal; the chassis is reached through a ground terminal.
+    fn point(&self, name: &At<String>) -> Option<Point> {
+        match self.harness.point(&name.value) {
+            Ok(Point::Chassis) => {
+                let help = "end it on a terminal with `ground = true`, which is where the bond can fail".to_owned();
+                self.error("unknown-point", name.place, "nothing attaches to the chassis itself", Some(help));
+                None
+            }
+            Ok(point) => Some(point),
+            Err(error) => {
+                self.point_error(name, &error);
+                None
+            }
+        }
+    }
+
+    fn point_error(&self, name: &At<String>, error: &super::model::PointError) {
+        // A connector whose own contacts are in doubt would only repeat its error at every wire.
+        let connector = name.value.split('.').next().and_then(|c| self.harness.names.connector(c));
+        if connector.is_some_and(|c| self.unsure.contains(&c)) {
+            return;
+        }
+        self.error("unknown-point", name.place, error.to_string(), Some(error.help().to_owned()));
+    }
+
+    fn pair(&self, names: &[At<String>; 2]) -> Option<[Point; 2]> {
+        let [a, b] = names.each_ref().map(|name| self.point(name));
+        Some([a?, b?])
+    }
+}
+
+fn overrides(draft: &Draft) -> ResistanceOverrides {
+    let raw = &draft.resistance;
+    ResistanceOverrides {
+        termination: value(raw.termination.as_ref()),
+        contact: value(raw.contact.as_ref()),
+        splice: value(raw.splice.as_ref()),
+        bond: value(raw.bond.as_ref()),
+        fuse: value(raw.fuse.as_ref()),
+        switch: value(raw.switch.as_ref()),
+        relay: value(raw.relay.as_ref()),
+    }
+}
+
+/// The value of an optional key.
+fn value<T: Copy>(slot: Option<&At<T>>) -> Option<T> {
+    slot.map(|at| at.value)
+}
+
+/// The text of an optional key, or nothing.
+fn title(slot: Option<&At<String>>) -> String {
+    slot.map(|at| at.value.clone()).unwrap_or_default()
+}
+
+fn suggest<'k>(written: &str, known: impl Iterator<Item = &'k str>, otherwise: &str) -> String {
+    nearest(written, known).map_or_else(|| otherwise.to_owned(), |near| format!("did you mean `{near}`?"))
+}
+
+/// A placeholder index for connectors that have no contact yet.
+fn first_contact(harness: &Harness) -> super::model::ContactId {
+    Id::from_index(harness.contacts.len())
+}

@@ -1,0 +1,210 @@
+//! Parts: which keys a kind needs, and where its ends lead.
+
+use super::{Resolver, title, value};
+use crate::definition::diagnostic::{At, Diagnostic, nearest};
+use crate::definition::model::{Function, LoadKind, Named, Part, PartKind, Point, Position};
+use crate::definition::schema::{Draft, RawFunction, RawPart};
+use crate::units::Volts;
+
+/// What a kind of part must and may say.
+struct Kind {
+    word: &'static str,
+    needs: &'static [&'static str],
+    may: &'static [&'static str],
+}
+
+const fn kind(word: &'static str, needs: &'static [&'static str], may: &'static [&'static str]) -> Kind {
+    Kind { word, needs, may }
+}
+
+/// Every kind of part, with its keys.
+const KINDS: &[Kind] = &[
+    kind("battery", &["volts", "internal", "plus", "minus"], &[]),
+    kind("alternator", &["volts", "internal", "plus", "minus"], &["most", "sense", "when"]),
+    kind("fuse", &["between"], &["rating"]),
+    kind("breaker", &["between"], &["rating"]),
+    kind("switch", &["rest", "positions"], &[]),
+    kind("relay", &["coil", "coil_ohms", "operate"], &["released", "operated"]),
+    kind("diode", &["anode", "cathode"], &["drop"]),
+    kind("resistor", &["between", "ohms"], &["cold_ohms"]),
+    kind("lamp", &["between", "ohms"], &["cold_ohms"]),
+    kind("motor", &["between", "ohms"], &["cold_ohms"]),
+    kind("coil", &["between", "ohms"], &["cold_ohms"]),
+    kind("sensor", &["between", "ohms"], &["cold_ohms", "when"]),
+    kind("unit", &["function"], &[]),
+];
+
+/// Forward drop of a silicon diode where none is given: common practice, no source.
+const DIODE_DROP: Volts = Volts::new(0.7);
+
+impl Resolver<'_> {
+    /// Registers the parts' names, so that connectors can say which part they sit on.
+    pub(super) fn part_names(&mut self, draft: &Draft) {
+        for (id, raw) in &draft.parts {
+            if !self.claim(id) {
+                self.part_ids.push(None);
+                continue;
+            }
+            let part = Part {
+                id: id.value.clone(),
+                title: title(raw.title.as_ref()),
+                station: self.station(raw.station.as_ref()),
+                hazard: raw.hazard.as_ref().map(|h| h.value.clone()),
+                kind: PartKind::Unit { functions: Vec::new() },
+                place: id.place,
+            };
+            let key = self.harness.parts.push(part);
+            self.harness.names.things.insert(id.value.clone(), Named::Part(key));
+            self.part_ids.push(Some(key));
+        }
+    }
+
+    /// Fills in what each part does.
+    pub(super) fn parts(&mut self, draft: &Draft) {
+        for (at, (id, raw)) in draft.parts.iter().enumerate() {
+            let Some(key) = self.part_ids[at] else { continue };
+            if let Some(kind) = self.part_kind(id, raw) {
+                self.harness.parts.get_mut(key).kind = kind;
+            }
+        }
+    }
+
+    fn part_kind(&self, id: &At<String>, raw: &RawPart) -> Option<PartKind> {
+        let Some(word) = &raw.kind else {
+            let known: Vec<&str> = KINDS.iter().map(|k| k.word).collect();
+            let help = format!("write kind = \"…\" with one of: {}", known.join(", "));
+            self.error("part-kind", id.place, format!("part {} does not say what it is", id.value), Some(help));
+            return None;
+        };
+        let Some(kind) = KINDS.iter().find(|k| k.word == word.value) else {
+            let known: Vec<&str> = KINDS.iter().map(|k| k.word).collect();
+            let help = match nearest(&word.value, known.iter().copied()) {
+                Some(near) => format!("did you mean \"{near}\"?"),
+                None => format!("known kinds: {}", known.join(", ")),
+            };
+            self.error("part-kind", word.place, format!("no kind of part is called `{}`", word.value), Some(help));
+            return None;
+        };
+        self.check_keys(id, raw, kind);
+        self.build(kind.word, raw)
+    }
+
+    /// Reports keys that the kind needs and does not have, or has and does not know.
+    fn check_keys(&self, id: &At<String>, raw: &RawPart, kind: &Kind) {
+        let present = raw.present();
+        for need in kind.needs {
+            if !present.iter().any(|(key, _)| key == need) {
+                let message = format!("part {}: a {} needs `{need}`", id.value, kind.word);
+                self.sink.push(Diagnostic::error("missing-key", id.place, message));
+            }
+        }
+        for (key, place) in present {
+            if !kind.needs.contains(&key) && !kind.may.contains(&key) {
+                let known = [kind.needs, kind.may].concat().join(", ");
+                let message = format!("a {} has no `{key}`", kind.word);
+                let help = format!("a {} has: {known}", kind.word);
+                self.error("unknown-key", place, message, Some(help));
+            }
+        }
+    }
+
+    fn build(&self, word: &str, raw: &RawPart) -> Option<PartKind> {
+        let point = |slot: &Option<At<String>>| slot.as_ref().and_then(|name| self.point(name));
+        let between = || raw.between.as_ref().and_then(|pair| self.pair(&pair.value));
+        let when = || raw.when.as_ref().and_then(|name| self.condition(name));
+        Some(match word {
+            "battery" => PartKind::Battery {
+                volts: value(raw.volts.as_ref())?,
+                internal: value(raw.internal.as_ref())?,
+                plus: point(&raw.plus)?,
+                minus: point(&raw.minus)?,
+            },
+            "alternator" => PartKind::Alternator {
+                volts: value(raw.volts.as_ref())?,
+                most: value(raw.most.as_ref()),
+                internal: value(raw.internal.as_ref())?,
+                plus: point(&raw.plus)?,
+                minus: point(&raw.minus)?,
+                sense: point(&raw.sense),
+                when: when(),
+            },
+            "fuse" | "breaker" => PartKind::Fuse {
+                breaker: word == "breaker",
+                rating: value(raw.rating.as_ref()),
+                between: between()?,
+            },
+            "switch" => self.switch(raw)?,
+            "relay" => PartKind::Relay {
+                coil: self.pair(&raw.coil.as_ref()?.value)?,
+                coil_ohms: value(raw.coil_ohms.as_ref())?,
+                operate: value(raw.operate.as_ref())?,
+                released: self.ways(raw.released.as_ref()),
+                operated: self.ways(raw.operated.as_ref()),
+            },
+            "diode" => PartKind::Diode {
+                anode: point(&raw.anode)?,
+                cathode: point(&raw.cathode)?,
+                drop: value(raw.drop.as_ref()).unwrap_or(DIODE_DROP),
+            },
+            "unit" => PartKind::Unit { functions: self.functions(raw)? },
+            load => PartKind::Load {
+                kind: load_kind(load)?,
+                between: between()?,
+                ohms: value(raw.ohms.as_ref())?,
+                cold_ohms: value(raw.cold_ohms.as_ref()),
+                when: when(),
+            },
+        })
+    }
+
+    fn ways(&self, pairs: Option<&At<Vec<[At<String>; 2]>>>) -> Vec<[Point; 2]> {
+        pairs.map_or_else(Vec::new, |list| list.value.iter().filter_map(|pair| self.pair(pair)).collect())
+    }
+
+    fn switch(&self, raw: &RawPart) -> Option<PartKind> {
+        let list = raw.positions.as_ref()?;
+        let mut positions = Vec::new();
+        for (name, pairs) in &list.value {
+            let closed = pairs.iter().filter_map(|pair| self.pair(pair)).collect();
+            positions.push(Position { name: name.value.clone(), closed });
+        }
+        let rest = raw.rest.as_ref()?;
+        let Some(at) = positions.iter().position(|p| p.name == rest.value) else {
+            let known: Vec<&str> = positions.iter().map(|p| p.name.as_str()).collect();
+            let help = format!("its positions are: {}", known.join(", "));
+            self.error("unknown-name", rest.place, format!("it has no position `{}`", rest.value), Some(help));
+            return None;
+        };
+        Some(PartKind::Switch { rest: at, positions })
+    }
+
+    fn functions(&self, raw: &RawPart) -> Option<Vec<Function>> {
+        let list = &raw.functions.as_ref()?.value;
+        Some(list.iter().filter_map(|function| self.function(function)).collect())
+    }
+
+    fn function(&self, raw: &RawFunction) -> Option<Function> {
+        let output = raw.output.as_ref().and_then(|name| self.point(name));
+        let supply = raw.supply.as_ref().and_then(|name| self.point(name));
+        let (output, supply) = (output?, supply?);
+        let title = raw.title.as_ref().map_or_else(|| self.harness.point_name(output), |t| t.value.clone());
+        let ground = raw.ground.as_ref().and_then(|name| self.point(name));
+        let when: Vec<Point> = raw.when.iter().filter_map(|name| self.point(name)).collect();
+        if when.contains(&output) {
+            let message = format!("function \"{title}\" waits for its own output");
+            self.error("part-ends", raw.place, message, None);
+        }
+        Some(Function { title, output, supply, ground, when })
+    }
+}
+
+fn load_kind(word: &str) -> Option<LoadKind> {
+    Some(match word {
+        "resistor" => LoadKind::Resistor,
+        "lamp" => LoadKind::Lamp,
+        "motor" => LoadKind::Motor,
+        "coil" => LoadKind::Coil,
+        "sensor" => LoadKind::Sensor,
+        _ => return None,
+    })
+}
