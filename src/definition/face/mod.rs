@@ -6,6 +6,14 @@
 //! are data, stored per arrangement; no rule generates them, because published arrangements skip
 //! letters each in its own way.
 
+mod adjacency;
+mod arrange;
+mod builtin;
+mod table;
+
+pub use arrange::{FaceError, Form, MOST_CONTACTS, Shape, from_points, from_rings, from_rows};
+pub use builtin::{builtin, builtin_names};
+
 /// The arrangement of a connector's contacts.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Face {
@@ -81,4 +89,25 @@ pub enum Fidelity {
     Measured,
     /// Names and order as published; positions drawn for readability only.
     Schematic,
+}
+
+/// One half of a mated pair, by its contacts. Also: whose mating side a picture shows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Half {
+    /// The half with pins.
+    Pin,
+    /// The half with sockets.
+    Socket,
+}
+
+impl Face {
+    /// The place of a contact in [`Face::cavities`], by its name.
+    pub fn position(&self, contact: &str) -> Option<usize> {
+        self.cavities.iter().position(|c| c.name == contact)
+    }
+
+    /// The contact names, in the published order.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.cavities.iter().map(|c| c.name.as_str())
+    }
 }
