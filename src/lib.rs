@@ -1,3 +1,7 @@
 //! `ringout` proves every path of a wiring harness end to end.
+pub mod circuit;
+pub mod conductor;
 pub mod definition;
+pub mod netlist;
+pub mod setup;
 pub mod units;

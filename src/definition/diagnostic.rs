@@ -137,7 +137,9 @@ impl Sink {
     /// All findings: by file and place, errors before warnings at the same place.
     pub fn into_sorted(self) -> Vec<Diagnostic> {
         let mut all = self.0.into_inner();
-        all.sort_by_key(|d| (d.place.map(|p| (p.file, p.start)), d.severity, d.place.map(|p| Reverse(p.end))));
+        all.sort_by_key(|d| {
+            (d.place.map(|p| (p.file, p.start)), d.severity, d.place.map(|p| Reverse(p.end)))
+        });
         all
     }
 }
@@ -248,11 +250,7 @@ fn render_one(diagnostic: &Diagnostic, sources: &Sources, renderer: &Renderer) -
 }
 
 /// The source lines of a place, or only where they stand when they are too long to show.
-fn snippet<'a>(
-    place: Place,
-    why: Option<&'a str>,
-    sources: &'a Sources,
-) -> annotate_snippets::Element<'a> {
+fn snippet<'a>(place: Place, why: Option<&'a str>, sources: &'a Sources) -> annotate_snippets::Element<'a> {
     let (text, line, span) = sources.excerpt(place);
     if text.len() > 2000 {
         let (line, column) = sources.line_column(place);
@@ -260,11 +258,7 @@ fn snippet<'a>(
     }
     let kind = if why.is_some() { AnnotationKind::Context } else { AnnotationKind::Primary };
     let annotation = kind.span(span).label(why.map(str::to_owned).map(std::borrow::Cow::Owned));
-    Snippet::source(text)
-        .line_start(line)
-        .path(sources.name(place.file))
-        .annotation(annotation)
-        .into()
+    Snippet::source(text).line_start(line).path(sources.name(place.file)).annotation(annotation).into()
 }
 
 /// Text from a file on its way to a terminal: control characters are shown, not obeyed.

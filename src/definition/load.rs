@@ -48,8 +48,20 @@ pub type ReadFile<'a> = &'a mut dyn FnMut(&str) -> Result<String, String>;
 ///
 /// # Errors
 /// Everything that is wrong with any of the files.
-pub fn load(name: &str, text: String, variant: Option<&str>, read: ReadFile<'_>) -> Result<Loaded, Box<Rejected>> {
-    let mut files = Files { sources: Sources::default(), sink: Sink::default(), draft: Draft::default(), open: Vec::new(), done: Vec::new(), variant };
+pub fn load(
+    name: &str,
+    text: String,
+    variant: Option<&str>,
+    read: ReadFile<'_>,
+) -> Result<Loaded, Box<Rejected>> {
+    let mut files = Files {
+        sources: Sources::default(),
+        sink: Sink::default(),
+        draft: Draft::default(),
+        open: Vec::new(),
+        done: Vec::new(),
+        variant,
+    };
     files.read_top(name, text, read);
     let Files { sources, sink, mut draft, .. } = files;
     if sink.errors() > 0 && draft.broken {
@@ -88,7 +100,11 @@ fn check_variant(draft: &Draft, variant: Option<&str>, sink: &Sink) {
         None if known.is_empty() => "the definition has no variants".to_owned(),
         None => format!("its variants are: {}", known.join(", ")),
     };
-    let mut diagnostic = Diagnostic::error("variant", Place::new(FileId::FIRST, 0..0), format!("no variant is called `{wanted}`"));
+    let mut diagnostic = Diagnostic::error(
+        "variant",
+        Place::new(FileId::FIRST, 0..0),
+        format!("no variant is called `{wanted}`"),
+    );
     diagnostic.place = None;
     sink.push(diagnostic.help(help));
 }
@@ -116,7 +132,11 @@ impl Files<'_> {
         let too_large = size > MOST_BYTES;
         let file = self.sources.add(name, if too_large { String::new() } else { text });
         if too_large {
-            self.fail(Place::new(file, 0..0), "too-large", format!("the file is larger than {} MiB ({} MiB)", MOST_BYTES >> 20, size >> 20));
+            self.fail(
+                Place::new(file, 0..0),
+                "too-large",
+                format!("the file is larger than {} MiB ({} MiB)", MOST_BYTES >> 20, size >> 20),
+            );
             return;
         }
         for used in self.parse(file, top) {
@@ -134,7 +154,11 @@ impl Files<'_> {
         }
         for error in errors {
             let span = error.span().unwrap_or(0..0);
-            self.sink.push(Diagnostic::error("syntax", Place::new(file, span), format!("not valid TOML: {}", error.message())));
+            self.sink.push(Diagnostic::error(
+                "syntax",
+                Place::new(file, span),
+                format!("not valid TOML: {}", error.message()),
+            ));
         }
         self.draft.broken = true;
         Vec::new()

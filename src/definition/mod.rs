@@ -13,7 +13,7 @@ pub mod diagnostic;
 pub mod face;
 mod load;
 mod model;
-mod reader;
+pub mod reader;
 mod resolve;
 pub mod rules;
 mod schema;
@@ -21,8 +21,8 @@ pub mod wire_id;
 
 pub use load::{Loaded, MOST_BYTES, ReadFile, Rejected, load};
 pub use model::{
-    About, Condition, ConditionId, Connector, ConnectorId, Contact, ContactId, Function, Half, Harness, Id, Kind,
-    Limit, LoadKind, Mating, MatingId, Named, Names, Part, PartId, PartKind, Point, PointError, Position,
-    ResistanceOverrides, Splice, SpliceId, Station, StationId, Table, Terminal, TerminalId, Trunk, TrunkId, Wire,
-    WireId,
+    About, Condition, ConditionId, Connector, ConnectorId, Contact, ContactId, Function, Half, Harness, Id,
+    Kind, Limit, LoadKind, Mating, MatingId, Named, Names, Part, PartId, PartKind, Point, PointError,
+    Position, ResistanceOverrides, Splice, SpliceId, Station, StationId, Table, Terminal, TerminalId, Trunk,
+    TrunkId, Wire, WireId,
 };

@@ -92,12 +92,32 @@ pub enum Fidelity {
 }
 
 /// One half of a mated pair, by its contacts. Also: whose mating side a picture shows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
 pub enum Half {
     /// The half with pins.
     Pin,
     /// The half with sockets.
     Socket,
+}
+
+impl Half {
+    /// What it mates with.
+    #[must_use]
+    pub fn opposite(self) -> Self {
+        match self {
+            Self::Pin => Self::Socket,
+            Self::Socket => Self::Pin,
+        }
+    }
+
+    /// As a word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Pin => "pin",
+            Self::Socket => "socket",
+        }
+    }
 }
 
 impl Face {

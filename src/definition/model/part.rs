@@ -179,7 +179,9 @@ impl PartKind {
                 [*plus, *minus].into_iter().chain(*sense).collect()
             }
             Self::Fuse { between, .. } | Self::Load { between, .. } => between.to_vec(),
-            Self::Switch { positions, .. } => positions.iter().flat_map(|p| p.closed.iter().flatten()).copied().collect(),
+            Self::Switch { positions, .. } => {
+                positions.iter().flat_map(|p| p.closed.iter().flatten()).copied().collect()
+            }
             Self::Relay { coil, released, operated, .. } => {
                 coil.iter().chain(released.iter().chain(operated).flatten()).copied().collect()
             }

@@ -50,7 +50,12 @@ impl Resolver<'_> {
             }
             if face::builtin(&name.value).is_some() {
                 let message = format!("`{}` is the name of a built-in face", name.value);
-                self.error("face", name.place, message, Some("give your own arrangement another name".to_owned()));
+                self.error(
+                    "face",
+                    name.place,
+                    message,
+                    Some("give your own arrangement another name".to_owned()),
+                );
             }
             faces.insert(name.value.clone(), self.own_face(name, raw));
         }
@@ -82,9 +87,14 @@ impl Resolver<'_> {
             None => match face::builtin(&name.value) {
                 Some(face) => face,
                 None => {
-                    let mut known: Vec<&str> = face::builtin_names().chain(own.keys().map(String::as_str)).collect();
+                    let mut known: Vec<String> = face::builtin_names().map(str::to_owned).collect();
+                    known.extend(own.keys().cloned());
                     known.sort_unstable();
-                    let help = suggest(&name.value, known.into_iter(), "define it as [face.NAME], or list `contacts` instead");
+                    let help = suggest(
+                        &name.value,
+                        known.iter().map(String::as_str),
+                        "define it as [face.NAME], or list `contacts` instead",
+                    );
                     self.error("face", name.place, format!("no face is called `{}`", name.value), Some(help));
                     return None;
                 }
@@ -117,14 +127,18 @@ impl Resolver<'_> {
                 Vec::new()
             }
             (Some(face), None) => self.harness.faces[face].cavities.iter().map(|c| c.name.clone()).collect(),
-            (None, Some(contacts)) => {
-                contacts.names.iter().filter(|n| self.well_formed(n, "a contact name")).map(|n| n.value.clone()).collect()
-            }
+            (None, Some(contacts)) => contacts
+                .names
+                .iter()
+                .filter(|n| self.well_formed(n, "a contact name"))
+                .map(|n| n.value.clone())
+                .collect(),
             (None, None) => {
                 // A face that could not be found has had its own error already.
                 if raw.face.is_none() {
                     let message = format!("connector {} does not say which contacts it has", id.value);
-                    let help = "give it `face = \"…\"`, or `contacts = [\"1\", \"2\"]`, or `contacts = 2`".to_owned();
+                    let help = "give it `face = \"…\"`, or `contacts = [\"1\", \"2\"]`, or `contacts = 2`"
+                        .to_owned();
                     self.error("contacts", id.place, message, Some(help));
                 }
                 Vec::new()
@@ -160,7 +174,8 @@ impl Resolver<'_> {
             let Some(contact) = self.harness.names.contacts[key.index()].get(&name.value).copied() else {
                 if !self.unsure.contains(&key) {
                     let message = format!("{} has no contact `{}`", id.value, name.value);
-                    let mut known: Vec<&str> = self.harness.names.contacts[key.index()].keys().map(String::as_str).collect();
+                    let mut known: Vec<&str> =
+                        self.harness.names.contacts[key.index()].keys().map(String::as_str).collect();
                     known.sort_unstable();
                     let help = nearest(&name.value, known).map(|near| format!("did you mean `{near}`?"));
                     self.error("unknown-point", name.place, message, help);
@@ -206,11 +221,14 @@ impl Resolver<'_> {
                 (Some(known), _) if known == other => {}
                 (known, others) => {
                     let taken = if known.is_some() { key } else { other };
-                    let by = known.or(others).map_or(String::new(), |c| self.harness.connectors[c].id.clone());
-                    let message = format!("{} is already plugged into {by}", self.harness.connectors[taken].id);
+                    let by =
+                        known.or(others).map_or(String::new(), |c| self.harness.connectors[c].id.clone());
+                    let message =
+                        format!("{} is already plugged into {by}", self.harness.connectors[taken].id);
                     let diagnostic = Diagnostic::error("mate", name.place, message);
                     let place = self.harness.connectors[taken].place;
-                    self.sink.push(diagnostic.related(place, "defined here").help("a connector has one mate"));
+                    self.sink
+                        .push(diagnostic.related(place, "defined here").help("a connector has one mate"));
                 }
             }
         }
@@ -223,15 +241,17 @@ impl Resolver<'_> {
             (a, b) => a.or(b),
         };
         let mating = self.harness.matings.push(Mating { first, second, unplug });
-        let [half, other_half] = [first, second].map(|c| self.harness.connectors[c].half);
-        for (connector, half) in [(first, half.or(other_half.map(Half::opposite))), (second, other_half.or(half.map(Half::opposite)))] {
+        let halves = [first, second].map(|c| self.harness.connectors[c].half);
+        for (connector, own, other) in [(first, halves[0], halves[1]), (second, halves[1], halves[0])] {
             let connector = self.harness.connectors.get_mut(connector);
             connector.mating = Some(mating);
-            connector.half = half;
+            connector.half = own.or(other.map(Half::opposite));
         }
         for contact in self.harness.contacts_of(first) {
             let name = &self.harness.contacts[contact].name;
-            let Some(other) = self.harness.names.contacts[second.index()].get(name).copied() else { continue };
+            let Some(other) = self.harness.names.contacts[second.index()].get(name).copied() else {
+                continue;
+            };
             self.harness.contacts.get_mut(contact).mate = Some(other);
             self.harness.contacts.get_mut(other).mate = Some(contact);
         }
@@ -249,12 +269,19 @@ fn build_face(name: &str, raw: &RawFace) -> Result<Face, (String, Option<String>
     let seen = match raw.seen.as_ref().map(|s| s.value.as_str()) {
         Some("pin") | None => Half::Pin,
         Some("socket") => Half::Socket,
-        Some(_) => return Err(plain("`seen` is \"pin\" or \"socket\"", "it says whose mating side the arrangement shows")),
+        Some(_) => {
+            return Err(plain(
+                "`seen` is \"pin\" or \"socket\"",
+                "it says whose mating side the arrangement shows",
+            ));
+        }
     };
     let form = face::Form { shape, seen, contact: value(raw.contact_size.as_ref()) };
     let pitch = || {
         let pitch = raw.pitch.as_ref().map(|p| p.value);
-        pitch.ok_or_else(|| plain("`pitch` is missing", "give the distance between neighbours: pitch = \"5 mm\""))
+        pitch.ok_or_else(|| {
+            plain("`pitch` is missing", "give the distance between neighbours: pitch = \"5 mm\"")
+        })
     };
     let built = match (&raw.rows, &raw.rings, raw.xy.is_empty()) {
         (Some(rows), None, true) => face::from_rows(name, &rows.value, pitch()?, form),
@@ -263,7 +290,12 @@ fn build_face(name: &str, raw: &RawFace) -> Result<Face, (String, Option<String>
             let points: Vec<_> = raw.xy.iter().map(|(name, [x, y])| (name.value.clone(), *x, *y)).collect();
             face::from_points(name, &points, form)
         }
-        _ => return Err(plain("give one of `rows`, `rings` or `xy`", "rows = [[\"1\", \"2\"], [\"3\", \"4\"]] with pitch = \"5 mm\"")),
+        _ => {
+            return Err(plain(
+                "give one of `rows`, `rings` or `xy`",
+                "rows = [[\"1\", \"2\"], [\"3\", \"4\"]] with pitch = \"5 mm\"",
+            ));
+        }
     };
     built.map_err(|error| (error.to_string(), None))
 }

@@ -20,7 +20,12 @@ impl Resolver<'_> {
         let Some(kind) = Kind::parse(&word.value) else {
             let known: Vec<&str> = Kind::ALL.iter().map(|(word, _)| *word).collect();
             let help = format!("known kinds: {}", known.join(", "));
-            self.error("limit", word.place, format!("no kind of reading is called `{}`", word.value), Some(help));
+            self.error(
+                "limit",
+                word.place,
+                format!("no kind of reading is called `{}`", word.value),
+                Some(help),
+            );
             return None;
         };
         let probe = |slot: &Option<At<String>>| slot.as_ref().and_then(|name| self.probe(name));
@@ -82,7 +87,12 @@ impl Resolver<'_> {
         let mating = connector.and_then(|c| self.harness.connectors[c].mating);
         if mating.is_none() {
             let message = format!("`{}` is not a connector that can be unplugged", name.value);
-            self.error("unknown-name", name.place, message, Some("name a connector that has a mate".to_owned()));
+            self.error(
+                "unknown-name",
+                name.place,
+                message,
+                Some("name a connector that has a mate".to_owned()),
+            );
         }
         mating
     }

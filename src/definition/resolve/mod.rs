@@ -15,8 +15,8 @@ use std::collections::{HashMap, HashSet};
 
 use super::diagnostic::{At, Diagnostic, Place, Sink, nearest};
 use super::model::{
-    About, Condition, ConditionId, ConnectorId, Harness, Id, Named, Names, PartId, Point, ResistanceOverrides,
-    Splice, Station, StationId, Table, Terminal, TrunkId,
+    About, Condition, ConditionId, ConnectorId, Harness, Id, Named, Names, PartId, Point,
+    ResistanceOverrides, Splice, Station, StationId, Table, Terminal, TrunkId,
 };
 use super::schema::{Draft, RawSpot};
 
@@ -136,7 +136,12 @@ impl<'a> Resolver<'a> {
         let fresh = !seen.contains_key(&name.value);
         if !fresh {
             let message = format!("{what} `{}` is defined twice", name.value);
-            self.error("duplicate-id", name.place, message, Some("ids are unique across all files of a machine".to_owned()));
+            self.error(
+                "duplicate-id",
+                name.place,
+                message,
+                Some("ids are unique across all files of a machine".to_owned()),
+            );
         }
         fresh && self.well_formed(name, "an id")
     }
@@ -147,7 +152,8 @@ impl<'a> Resolver<'a> {
         let wires = harness.wires.iter().flat_map(|(id, wire)| wire.ends.map(|end| (end, id)));
         harness.wire_ends = wires.collect();
         harness.wire_ends.sort_unstable();
-        let parts = harness.parts.iter().flat_map(|(id, part)| part.kind.points().into_iter().map(move |p| (p, id)));
+        let parts =
+            harness.parts.iter().flat_map(|(id, part)| part.kind.points().into_iter().map(move |p| (p, id)));
         harness.part_ends = parts.collect();
         harness.part_ends.sort_unstable();
     }
@@ -163,7 +169,8 @@ impl<'a> Resolver<'a> {
             if !self.fresh(&self.harness.names.conditions, name, "condition") {
                 continue;
             }
-            let needs_power = value(raw.needs_power.as_ref()).unwrap_or(powered.contains(name.value.as_str()));
+            let needs_power =
+                value(raw.needs_power.as_ref()).unwrap_or(powered.contains(name.value.as_str()));
             let title = raw.title.as_ref().map_or(name, |t| t).value.clone();
             let id = self.harness.conditions.push(Condition { id: name.value.clone(), title, needs_power });
             self.harness.names.conditions.insert(name.value.clone(), id);
@@ -214,7 +221,12 @@ impl<'a> Resolver<'a> {
         if found.is_none() {
             let known = self.harness.stations.values().map(|s| s.id.as_str());
             let help = suggest(&name.value, known, "define it as [station.NAME]");
-            self.error("unknown-name", name.place, format!("no station is called `{}`", name.value), Some(help));
+            self.error(
+                "unknown-name",
+                name.place,
+                format!("no station is called `{}`", name.value),
+                Some(help),
+            );
         }
         found
     }
@@ -224,7 +236,12 @@ impl<'a> Resolver<'a> {
         if found.is_none() {
             let known = self.harness.conditions.values().map(|c| c.id.as_str());
             let help = suggest(&name.value, known, "define it as [condition.NAME]");
-            self.error("unknown-name", name.place, format!("no condition is called `{}`", name.value), Some(help));
+            self.error(
+                "unknown-name",
+                name.place,
+                format!("no condition is called `{}`", name.value),
+                Some(help),
+            );
         }
         found
     }
@@ -243,7 +260,8 @@ impl<'a> Resolver<'a> {
     fn point(&self, name: &At<String>) -> Option<Point> {
         match self.harness.point(&name.value) {
             Ok(Point::Chassis) => {
-                let help = "end it on a terminal with `ground = true`, which is where the bond can fail".to_owned();
+                let help =
+                    "end it on a terminal with `ground = true`, which is where the bond can fail".to_owned();
                 self.error("unknown-point", name.place, "nothing attaches to the chassis itself", Some(help));
                 None
             }

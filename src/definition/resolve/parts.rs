@@ -73,7 +73,12 @@ impl Resolver<'_> {
         let Some(word) = &raw.kind else {
             let known: Vec<&str> = KINDS.iter().map(|k| k.word).collect();
             let help = format!("write kind = \"…\" with one of: {}", known.join(", "));
-            self.error("part-kind", id.place, format!("part {} does not say what it is", id.value), Some(help));
+            self.error(
+                "part-kind",
+                id.place,
+                format!("part {} does not say what it is", id.value),
+                Some(help),
+            );
             return None;
         };
         let Some(kind) = KINDS.iter().find(|k| k.word == word.value) else {
@@ -82,7 +87,12 @@ impl Resolver<'_> {
                 Some(near) => format!("did you mean \"{near}\"?"),
                 None => format!("known kinds: {}", known.join(", ")),
             };
-            self.error("part-kind", word.place, format!("no kind of part is called `{}`", word.value), Some(help));
+            self.error(
+                "part-kind",
+                word.place,
+                format!("no kind of part is called `{}`", word.value),
+                Some(help),
+            );
             return None;
         };
         self.check_keys(id, raw, kind);
@@ -172,7 +182,12 @@ impl Resolver<'_> {
         let Some(at) = positions.iter().position(|p| p.name == rest.value) else {
             let known: Vec<&str> = positions.iter().map(|p| p.name.as_str()).collect();
             let help = format!("its positions are: {}", known.join(", "));
-            self.error("unknown-name", rest.place, format!("it has no position `{}`", rest.value), Some(help));
+            self.error(
+                "unknown-name",
+                rest.place,
+                format!("it has no position `{}`", rest.value),
+                Some(help),
+            );
             return None;
         };
         Some(PartKind::Switch { rest: at, positions })

@@ -5,7 +5,6 @@ use std::collections::HashMap;
 use petgraph::Undirected;
 use petgraph::algo::astar;
 use petgraph::graph::{Graph, NodeIndex};
-use petgraph::visit::EdgeRef;
 
 use super::{Resolver, suggest, value};
 use crate::definition::colour::Colour;
@@ -25,7 +24,12 @@ impl Resolver<'_> {
                 continue;
             }
             let Some(between) = &raw.between else {
-                self.error("missing-key", id.place, format!("trunk {} needs `between` (its two ends)", id.value), None);
+                self.error(
+                    "missing-key",
+                    id.place,
+                    format!("trunk {} needs `between` (its two ends)", id.value),
+                    None,
+                );
                 continue;
             };
             let between = between.value.each_ref().map(|end| end.value.clone());
@@ -97,7 +101,12 @@ impl Resolver<'_> {
             if trunk.is_none() {
                 let known = self.harness.trunks.values().map(|t| t.id.as_str());
                 let help = suggest(&name.value, known, "define it as [trunk.NAME]");
-                self.error("unknown-name", name.place, format!("no trunk is called `{}`", name.value), Some(help));
+                self.error(
+                    "unknown-name",
+                    name.place,
+                    format!("no trunk is called `{}`", name.value),
+                    Some(help),
+                );
             }
             trunk
         });
@@ -117,7 +126,10 @@ impl Bundle {
         let mut graph = Graph::new_undirected();
         let mut nodes: HashMap<String, NodeIndex> = HashMap::new();
         for (id, trunk) in harness.trunks.iter() {
-            let [a, b] = trunk.between.each_ref().map(|name| *nodes.entry(name.clone()).or_insert_with(|| graph.add_node(())));
+            let [a, b] = trunk
+                .between
+                .each_ref()
+                .map(|name| *nodes.entry(name.clone()).or_insert_with(|| graph.add_node(())));
             // A trunk of unknown length counts as one metre, so that fewer trunks win.
             let length = trunk.length.map_or(1.0, crate::units::Metres::get);
             graph.add_edge(a, b, (id, length));
@@ -127,7 +139,9 @@ impl Bundle {
 
     /// The shortest way between two points; empty where the trunks do not join them.
     fn way(&mut self, harness: &Harness, from: Point, to: Point) -> Vec<TrunkId> {
-        let (Some(from), Some(to)) = (self.node(harness, from), self.node(harness, to)) else { return Vec::new() };
+        let (Some(from), Some(to)) = (self.node(harness, from), self.node(harness, to)) else {
+            return Vec::new();
+        };
         if from == to {
             return Vec::new();
         }
@@ -159,7 +173,9 @@ impl Bundle {
         let Some((_, path)) = path else { return Vec::new() };
         let leg = |pair: &[NodeIndex]| {
             let edges = self.graph.edges_connecting(pair[0], pair[1]);
-            let best = edges.min_by(|a, b| a.weight().1.total_cmp(&b.weight().1).then(a.weight().0.index().cmp(&b.weight().0.index())));
+            let best = edges.min_by(|a, b| {
+                a.weight().1.total_cmp(&b.weight().1).then(a.weight().0.index().cmp(&b.weight().0.index()))
+            });
             best.map(|e| e.weight().0)
         };
         path.windows(2).filter_map(leg).collect()

@@ -37,7 +37,8 @@ fn contacts(harness: &Harness, side: ConnectorId, other: ConnectorId, sink: &Sin
     if harness.connectors[side].count == 0 || harness.connectors[other].count == 0 {
         return;
     }
-    let alone = harness.contacts_of(side).map(|id| &harness.contacts[id]).filter(|contact| contact.mate.is_none());
+    let alone =
+        harness.contacts_of(side).map(|id| &harness.contacts[id]).filter(|contact| contact.mate.is_none());
     let names: Vec<&str> = alone.map(|contact| contact.name.as_str()).collect();
     if names.is_empty() {
         return;

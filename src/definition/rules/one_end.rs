@@ -40,7 +40,11 @@ fn check(harness: &Harness, sink: &Sink) {
             continue;
         }
         let [from, to] = wire.ends.map(|end| harness.point_name(end));
-        let message = format!("wire {} ({from} to {to}) and what it joins have {} end", wire.id, if ends[net] == 0 { "no" } else { "only one" });
+        let message = format!(
+            "wire {} ({from} to {to}) and what it joins have {} end",
+            wire.id,
+            if ends[net] == 0 { "no" } else { "only one" }
+        );
         let help = "follow it to where it should go: a wire may be missing, or an end misnamed";
         sink.push(Diagnostic::warning(RULE.name, wire.place, message).help(help));
     }

@@ -23,7 +23,10 @@ fn check(harness: &Harness, sink: &Sink) {
                 continue;
             }
             if let Some(first) = seen.insert(signal, &contact.name) {
-                let message = format!("{}: \"{signal}\" stands at contact {first} and at contact {}", connector.id, contact.name);
+                let message = format!(
+                    "{}: \"{signal}\" stands at contact {first} and at contact {}",
+                    connector.id, contact.name
+                );
                 let help = "give each its own name, or mark both pins `joined = true`";
                 sink.push(Diagnostic::error(RULE.name, connector.place, message).help(help));
             }

@@ -26,8 +26,15 @@ fn check(harness: &Harness, sink: &Sink) {
         for wire in wires {
             let message = format!("wires {} and {} both end in contact {name}", first.id, wire.id);
             let connector = &harness.connectors[contact.connector].id;
-            let help = format!("if they are joined there on purpose: [connector.{connector}.pin.{}] joined = true", contact.name);
-            sink.push(Diagnostic::error(RULE.name, wire.place, message).related(first.place, "the other wire").help(help));
+            let help = format!(
+                "if they are joined there on purpose: [connector.{connector}.pin.{}] joined = true",
+                contact.name
+            );
+            sink.push(
+                Diagnostic::error(RULE.name, wire.place, message)
+                    .related(first.place, "the other wire")
+                    .help(help),
+            );
         }
     }
 }

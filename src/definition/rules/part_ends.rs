@@ -33,9 +33,13 @@ fn check(harness: &Harness, sink: &Sink) {
 /// The pairs of points between which a part works.
 fn ways(kind: &PartKind) -> Vec<[Point; 2]> {
     match kind {
-        PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. } => vec![[*plus, *minus]],
+        PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. } => {
+            vec![[*plus, *minus]]
+        }
         PartKind::Fuse { between, .. } | PartKind::Load { between, .. } => vec![*between],
-        PartKind::Switch { positions, .. } => positions.iter().flat_map(|p| p.closed.iter().copied()).collect(),
+        PartKind::Switch { positions, .. } => {
+            positions.iter().flat_map(|p| p.closed.iter().copied()).collect()
+        }
         PartKind::Relay { coil, released, operated, .. } => {
             std::iter::once(*coil).chain(released.iter().chain(operated).copied()).collect()
         }
@@ -67,5 +71,9 @@ fn elsewhere(harness: &Harness, id: PartId, point: Point, sink: &Sink) {
         harness.parts[owner].id
     );
     let help = "name the contact of the harness side, or correct the connector's `part`";
-    sink.push(Diagnostic::error(RULE.name, part.place, message).related(connector.place, "the connector").help(help));
+    sink.push(
+        Diagnostic::error(RULE.name, part.place, message)
+            .related(connector.place, "the connector")
+            .help(help),
+    );
 }

@@ -26,12 +26,25 @@ fn check(harness: &Harness, sink: &Sink) {
         let forgotten: Vec<ContactId> = empty.into_iter().filter(|id| !harness.contacts[*id].spare).collect();
         let taken: Vec<ContactId> = wired.into_iter().filter(|id| harness.contacts[*id].spare).collect();
         if !forgotten.is_empty() {
-            let help = format!("if they are meant to be empty: [connector.{}.pin.{}] spare = true", connector.id, harness.contacts[forgotten[0]].name);
-            warn(connector, format!("{} has contacts without a wire: {}", connector.id, names(forgotten)), &help, sink);
+            let help = format!(
+                "if they are meant to be empty: [connector.{}.pin.{}] spare = true",
+                connector.id, harness.contacts[forgotten[0]].name
+            );
+            warn(
+                connector,
+                format!("{} has contacts without a wire: {}", connector.id, names(forgotten)),
+                &help,
+                sink,
+            );
         }
         if !taken.is_empty() {
             let help = "take the mark off, or the wire out";
-            warn(connector, format!("{} marks wired contacts as spare: {}", connector.id, names(taken)), help, sink);
+            warn(
+                connector,
+                format!("{} marks wired contacts as spare: {}", connector.id, names(taken)),
+                help,
+                sink,
+            );
         }
     }
 }

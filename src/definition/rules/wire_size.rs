@@ -21,7 +21,8 @@ fn check(harness: &Harness, sink: &Sink) {
             (None, None) => "length and gauge",
         };
         let message = format!("wire {} has no {lacks}", wire.id);
-        let help = "give it `length = \"2.4 m\"` and `gauge = \"1.5 mm2\"`; a measured estimate beats nothing";
+        let help =
+            "give it `length = \"2.4 m\"` and `gauge = \"1.5 mm2\"`; a measured estimate beats nothing";
         sink.push(Diagnostic::warning(RULE.name, wire.place, message).help(help));
     }
 }

@@ -9,7 +9,7 @@ mod variant;
 mod wiring;
 
 pub(super) use part::{RawFunction, RawPart};
-pub(super) use wiring::{ContactNames, RawConnector, RawFace, RawPin, RawWire};
+pub(super) use wiring::{RawConnector, RawFace, RawPin, RawWire};
 
 use toml::de::{DeTable, DeValue};
 
@@ -206,7 +206,8 @@ fn read_about(draft: &mut Draft, reader: &mut Reader<'_, '_>, role: Role<'_>, fi
     let Some(value) = reader.value("harness") else {
         if role.top {
             let message = "the definition needs a [harness] table with `id` and `revision`";
-            let help = "[harness]\nid = \"OSP-4\"\ntitle = \"Orchard sprayer, pump control\"\nrevision = \"A\"";
+            let help =
+                "[harness]\nid = \"OSP-4\"\ntitle = \"Orchard sprayer, pump control\"\nrevision = \"A\"";
             sink.push(Diagnostic::error("missing-key", reader.place(), message).help(help));
         }
         return;

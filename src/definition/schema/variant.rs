@@ -6,7 +6,13 @@ use crate::definition::reader::Reader;
 
 /// Reads every variant of a file, so that mistakes in all of them show, and keeps the changes of the
 /// one that applies. A variant stands in the top file, which knows every file it uses.
-pub(super) fn read(draft: &mut Draft, reader: &mut Reader<'_, '_>, role: Role<'_>, file: FileId, sink: &Sink) {
+pub(super) fn read(
+    draft: &mut Draft,
+    reader: &mut Reader<'_, '_>,
+    role: Role<'_>,
+    file: FileId,
+    sink: &Sink,
+) {
     for (name, value) in reader.named("variant", "variants") {
         let Some(mut inner) = Reader::of_value(value, file, "a variant", sink) else { continue };
         let changes = Changes::read(&mut inner, file, sink);
@@ -100,12 +106,9 @@ fn change_pin(draft: &mut Draft, name: &At<String>, pin: RawPin, sink: &Sink) {
     }
 }
 
-fn unknown<'a>(
-    name: &At<String>,
-    what: &str,
-    known: impl Iterator<Item = &'a At<String>>,
-) -> Diagnostic {
+fn unknown<'a>(name: &At<String>, what: &str, known: impl Iterator<Item = &'a At<String>>) -> Diagnostic {
     let message = format!("the variant changes {what} `{}`, which the harness does not have", name.value);
-    let help = nearest(&name.value, known.map(|k| k.value.as_str())).map(|near| format!("did you mean `{near}`?"));
+    let help =
+        nearest(&name.value, known.map(|k| k.value.as_str())).map(|near| format!("did you mean `{near}`?"));
     Diagnostic::error("variant", name.place, message).maybe_help(help)
 }

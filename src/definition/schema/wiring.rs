@@ -149,7 +149,12 @@ fn signed<Q: Quantity>(text: &At<String>, sink: &Sink) -> Option<Q> {
 }
 
 /// A list of lists of names.
-fn nested(r: &mut Reader<'_, '_>, key: &'static str, file: FileId, sink: &Sink) -> Option<At<Vec<Vec<String>>>> {
+fn nested(
+    r: &mut Reader<'_, '_>,
+    key: &'static str,
+    file: FileId,
+    sink: &Sink,
+) -> Option<At<Vec<Vec<String>>>> {
     let value = r.value(key)?;
     let place = Place::new(file, value.span());
     let DeValue::Array(lists) = value.get_ref() else {

@@ -1,0 +1,42 @@
+//! The DC network of a machine in a setup.
+//!
+//! Comes in: a netlist, a setup, and what is changed in the machine (a fault). Goes out: the voltage
+//! of every point, the resistance between any two, and the state of every relay, diode and unit
+//! driver. Why: what a healthy or faulty machine reads is computed, not guessed.
+//!
+//! Model: every conducting link is a resistance. A battery is an EMF behind its internal resistance
+//! and contributes nothing while power is isolated. Relays, diodes and unit drivers are switched by
+//! the voltages they see; the network is solved again until nothing switches any more. A machine
+//! that never settles (a buzzer) is reported with the parts that keep switching.
+//!
+//! Cost: one factorisation and one solution per round, each near-linear in links for the tree-like
+//! networks that wiring is; rounds are few (one per stage of relays).
+
+mod change;
+mod network;
+mod operating;
+mod sparse;
+mod state;
+
+pub use change::{Change, Corner};
+pub use operating::{Operating, VOLTMETER};
+pub use sparse::{Factor, Singular};
+pub use state::{States, Unsettled};
+
+use crate::definition::Harness;
+use crate::netlist::Netlist;
+use crate::setup::Setup;
+
+/// Solves a machine in a setup, with some things changed in it.
+///
+/// # Errors
+/// The parts that keep switching, if the machine never settles.
+pub fn solve(
+    harness: &Harness,
+    netlist: &Netlist,
+    setup: &Setup,
+    changes: &[Change],
+    corner: Corner,
+) -> Result<Operating, Unsettled> {
+    state::settle(harness, netlist, setup, changes, corner)
+}

@@ -1,0 +1,105 @@
+//! The solved network: what a meter would read.
+
+use super::network::{Machine, Network};
+use super::sparse::{Factor, Singular, dot};
+use super::state::States;
+use crate::netlist::{LinkId, Netlist};
+use crate::units::{Ohms, Volts};
+
+/// Input resistance of a voltmeter: 10 Mohm is common (open textbook "Lessons In Electric Circuits",
+/// DC, chapter on metering).
+pub const VOLTMETER: Ohms = Ohms::new(10e6);
+
+/// A machine in a setup, solved.
+#[derive(Debug, Clone)]
+pub struct Operating {
+    volts: Vec<f64>,
+    island: Vec<u32>,
+    factor: Factor,
+    states: States,
+    /// Conductance of each link as it is now; zero while it does not conduct.
+    conductance: Vec<f64>,
+}
+
+impl Operating {
+    pub(super) fn new(machine: Machine<'_>, network: &Network, states: States) -> Result<Self, Singular> {
+        let (island, reference) = network.islands(machine.netlist.chassis());
+        let factor = network.factor(&reference)?;
+        let volts =
+            if machine.powered() { factor.solve(&network.currents()) } else { vec![0.0; island.len()] };
+        let mut conductance = vec![0.0; machine.netlist.links().len()];
+        for branch in &network.branches {
+            if let Some(link) = branch.link {
+                conductance[link.index()] = branch.conductance;
+            }
+        }
+        Ok(Self { volts, island, factor, states, conductance })
+    }
+
+    /// Which switching things are on.
+    pub fn states(&self) -> &States {
+        &self.states
+    }
+
+    /// Whether two nodes are joined by anything that conducts.
+    pub fn joined(&self, a: usize, b: usize) -> bool {
+        self.island[a] == self.island[b]
+    }
+
+    /// The voltage between two nodes with nothing connected to them; 0 V where nothing joins them.
+    pub fn volts_between(&self, a: usize, b: usize) -> f64 {
+        if self.joined(a, b) { self.volts[a] - self.volts[b] } else { 0.0 }
+    }
+
+    /// What a voltmeter of [`VOLTMETER`] reads between two nodes.
+    pub fn voltmeter(&self, red: usize, black: usize) -> Volts {
+        if !self.joined(red, black) {
+            return Volts::new(0.0);
+        }
+        let source = self.resistance(red, black).map_or(0.0, Ohms::get);
+        Volts::new(self.volts_between(red, black) * VOLTMETER.get() / (VOLTMETER.get() + source))
+    }
+
+    /// The resistance of the network between two nodes; `None` where nothing joins them.
+    pub fn resistance(&self, a: usize, b: usize) -> Option<Ohms> {
+        if !self.joined(a, b) {
+            return None;
+        }
+        let half = self.factor.half(a, b);
+        Some(Ohms::new(dot(&half, &half)))
+    }
+
+    /// Whether a link conducts now.
+    pub fn conducts(&self, link: LinkId) -> bool {
+        self.conductance[link.index()] > 0.0
+    }
+
+    /// The resistance between two nodes if a link were open, from the factor as it stands (a rank-one
+    /// change: Sherman and Morrison 1950). `bridges` tells for each link whether it is the only way
+    /// between its ends: opening such a link is a change of topology, not a small number.
+    ///
+    /// With one ampere between the nodes, `through` is the share of it that flows in the link.
+    pub fn resistance_without(
+        &self,
+        netlist: &Netlist,
+        bridges: &[bool],
+        link: LinkId,
+        a: usize,
+        b: usize,
+    ) -> Option<Ohms> {
+        let before = self.resistance(a, b)?;
+        let conductance = self.conductance[link.index()];
+        let [u, v] = netlist.ends(link);
+        if conductance == 0.0 || !self.joined(u, a) {
+            return Some(before);
+        }
+        let across = self.factor.half(u, v);
+        let transfer = dot(&self.factor.half(a, b), &across);
+        let through = conductance * transfer;
+        if bridges[link.index()] {
+            return (through.abs() < 0.5).then_some(before);
+        }
+        let left = 1.0 - conductance * dot(&across, &across);
+        Some(Ohms::new(before.get() + through * transfer / left))
+    }
+}

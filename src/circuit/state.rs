@@ -1,0 +1,191 @@
+//! Relays, diodes and unit drivers: which are on, given the voltages they see.
+
+use std::collections::BTreeSet;
+
+use super::change::{Change, Corner};
+use super::network::{Machine, Network};
+use super::operating::Operating;
+use super::sparse::Singular;
+use crate::definition::{Function, Harness, PartId, PartKind, Point};
+use crate::netlist::{Link, LinkId, Netlist, PartWay};
+use crate::setup::{Power, Setup};
+use crate::units::Volts;
+
+/// More rounds than any chain of relays in one machine: after so many it does not settle.
+const ROUNDS: usize = 200;
+
+/// Nominal voltage where the definition gives none; it only sets what counts as live.
+const NOMINAL: Volts = Volts::new(12.0);
+
+/// Which switching things are on.
+#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
+pub struct States {
+    operated: BTreeSet<PartId>,
+    on: BTreeSet<LinkId>,
+}
+
+impl States {
+    /// Whether a relay is operated.
+    pub fn operated(&self, relay: PartId) -> bool {
+        self.operated.contains(&relay)
+    }
+
+    /// Whether a diode conducts, or a driver or an alternator is on.
+    pub fn on(&self, link: LinkId) -> bool {
+        self.on.contains(&link)
+    }
+
+    fn put(&mut self, link: LinkId, on: bool) {
+        if on {
+            self.on.insert(link);
+        } else {
+            self.on.remove(&link);
+        }
+    }
+}
+
+/// Why there is no solution.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum Unsettled {
+    /// These parts keep switching each other.
+    #[error("the machine never settles: {} keep switching", .0.join(", "))]
+    Loop(Vec<String>),
+    /// A node that belongs to no island; the assembly rules that out.
+    #[error(transparent)]
+    Singular(#[from] Singular),
+}
+
+/// Solves until nothing switches any more.
+pub(super) fn settle(
+    harness: &Harness,
+    netlist: &Netlist,
+    setup: &Setup,
+    changes: &[Change],
+    corner: Corner,
+) -> Result<Operating, Unsettled> {
+    let machine = Machine { harness, netlist, setup, changes, corner };
+    let mut states = stuck(changes);
+    let mut seen: Vec<States> = Vec::new();
+    loop {
+        let network = Network::assemble(machine, &states);
+        let operating = Operating::new(machine, &network, states.clone())?;
+        if setup.power() == Power::Isolated {
+            return Ok(operating);
+        }
+        let next = switched(machine, &operating, &states);
+        if next == states {
+            return Ok(operating);
+        }
+        let again = seen.iter().position(|s| *s == next);
+        if again.is_some() || seen.len() >= ROUNDS {
+            return Err(Unsettled::Loop(switching(harness, netlist, &seen[again.unwrap_or(0)..], &next)));
+        }
+        seen.push(std::mem::replace(&mut states, next));
+    }
+}
+
+/// Relays that stay operated whatever happens.
+fn stuck(changes: &[Change]) -> States {
+    let operated = changes.iter().filter_map(|c| match c {
+        Change::Stuck { relay, operated: true } => Some(*relay),
+        _ => None,
+    });
+    States { operated: operated.collect(), on: BTreeSet::new() }
+}
+
+/// The states that the voltages call for. Diodes go first: while one of them still switches, relays
+/// and units wait, because what they see is not yet what they will see.
+fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
+    let mut next = states.clone();
+    for link in machine.netlist.links() {
+        if let Link::Part(part, PartWay::Diode) = machine.netlist.link(link) {
+            next.put(link, diode_on(machine, now, states, link, part));
+        }
+    }
+    if next != *states {
+        return next;
+    }
+    for link in machine.netlist.links() {
+        let Link::Part(part, way) = machine.netlist.link(link) else { continue };
+        match (way, &machine.harness.parts[part].kind) {
+            (PartWay::Coil, PartKind::Relay { operate, .. }) => {
+                relay(machine, now, &mut next, link, part, *operate)
+            }
+            (PartWay::Drive(at), PartKind::Unit { functions }) => {
+                let on = !machine.is_dead(part) && drives(machine, now, &functions[at as usize]);
+                next.put(link, on);
+            }
+            (PartWay::Source, PartKind::Alternator { plus, minus, sense, when, .. }) => {
+                let turns = when.is_none_or(|condition| machine.setup.holds(condition));
+                // It excites itself from what the battery shows at its sense terminal.
+                let live = now.volts_between(machine.node(sense.unwrap_or(*plus)), machine.node(*minus));
+                next.put(link, turns && live >= machine.live());
+            }
+            _ => {}
+        }
+    }
+    next
+}
+
+fn relay(
+    machine: Machine<'_>,
+    now: &Operating,
+    next: &mut States,
+    coil: LinkId,
+    part: PartId,
+    operate: Volts,
+) {
+    if machine.changes.iter().any(|c| matches!(c, Change::Stuck { relay, .. } if *relay == part)) {
+        return;
+    }
+    let [a, b] = machine.netlist.ends(coil);
+    let open = machine.changes.contains(&Change::Open(coil));
+    if !open && now.volts_between(a, b).abs() >= operate.get() {
+        next.operated.insert(part);
+    } else {
+        next.operated.remove(&part);
+    }
+}
+
+/// A diode conducts when its anode stands above its cathode by more than its drop, and goes on until
+/// the current through it would turn round.
+fn diode_on(machine: Machine<'_>, now: &Operating, states: &States, link: LinkId, part: PartId) -> bool {
+    let PartKind::Diode { drop, .. } = &machine.harness.parts[part].kind else { return false };
+    if machine.changes.contains(&Change::Open(link)) {
+        return false;
+    }
+    let [anode, cathode] = machine.netlist.ends(link);
+    let forward = now.volts_between(anode, cathode);
+    if states.on(link) { forward >= drop.get() } else { forward > drop.get() }
+}
+
+fn drives(machine: Machine<'_>, now: &Operating, function: &Function) -> bool {
+    let ground = machine.node(function.ground.unwrap_or(Point::Chassis));
+    let live = |point: Point| now.volts_between(machine.node(point), ground) >= machine.live();
+    live(function.supply) && function.when.iter().all(|point| live(*point))
+}
+
+impl Machine<'_> {
+    fn node(&self, point: Point) -> usize {
+        self.harness.point_index(point)
+    }
+
+    /// At or above this a point counts as live: half of the nominal voltage, common practice.
+    fn live(&self) -> f64 {
+        self.harness.about.nominal.unwrap_or(NOMINAL).get() * 0.5
+    }
+}
+
+/// The parts whose state differs between any two rounds of a loop.
+fn switching(harness: &Harness, netlist: &Netlist, rounds: &[States], last: &States) -> Vec<String> {
+    let mut parts = BTreeSet::new();
+    for round in rounds {
+        parts.extend(round.operated.symmetric_difference(&last.operated).copied());
+        for link in round.on.symmetric_difference(&last.on) {
+            if let Link::Part(part, _) = netlist.link(*link) {
+                parts.insert(part);
+            }
+        }
+    }
+    parts.into_iter().map(|part| harness.parts[part].id.clone()).collect()
+}

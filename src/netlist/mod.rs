@@ -1,0 +1,229 @@
+//! The machine as a graph: points are its nodes, everything that joins two points is an edge.
+//!
+//! Comes in: a harness. Goes out: an undirected multigraph of [`Point`]s and [`Link`]s, nets, ways
+//! and bridges, each under a rule that says which links count. Why: a net, a trace and a network
+//! equation are all questions to the same graph, and the rule (which setup, which parts) is the only
+//! thing that differs.
+//!
+//! A wire and its two ends are one link, because nothing between them can be probed; the elements
+//! that can be at fault within a link are listed by [`Netlist::elements`].
+
+mod bridges;
+mod element;
+mod nets;
+mod path;
+pub mod resistance;
+
+pub use element::{Element, ElementId};
+pub use nets::{Net, NetId, Nets};
+pub use path::Way;
+
+use petgraph::Undirected;
+use petgraph::graph::{EdgeIndex, Graph, NodeIndex};
+use petgraph::visit::EdgeRef;
+
+use crate::definition::{ContactId, Harness, Id, MatingId, PartId, PartKind, Point, TerminalId, WireId};
+
+/// An edge of the netlist.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct LinkId(u32);
+
+impl LinkId {
+    /// Its position among all links.
+    pub fn index(self) -> usize {
+        self.0 as usize
+    }
+
+    fn edge(self) -> EdgeIndex {
+        EdgeIndex::new(self.index())
+    }
+}
+
+impl From<EdgeIndex> for LinkId {
+    fn from(edge: EdgeIndex) -> Self {
+        Self(edge.index() as u32)
+    }
+}
+
+/// What joins two points.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Link {
+    /// A wire with its two ends.
+    Wire(WireId),
+    /// Two contacts that meet when their connectors are mated.
+    Mated {
+        /// The mating they belong to.
+        mating: MatingId,
+        /// The contacts, that of the mating's first connector first.
+        contacts: [ContactId; 2],
+    },
+    /// A ground terminal's bond to the chassis.
+    Bond(TerminalId),
+    /// One way through a part.
+    Part(PartId, PartWay),
+}
+
+/// One way through a part.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum PartWay {
+    /// Straight through: a fuse, a breaker or a load.
+    Through,
+    /// A switch contact pair; the number is its place among the switch's distinct pairs.
+    Switch(u32),
+    /// A relay's coil.
+    Coil,
+    /// A relay contact that is closed while released.
+    Released,
+    /// A relay contact that is closed while operated.
+    Operated,
+    /// A diode; the link runs from anode to cathode.
+    Diode,
+    /// A battery or alternator; the link runs from plus to minus.
+    Source,
+    /// A unit's driver for one of its functions; the link runs from supply to output.
+    Drive(u32),
+}
+
+impl Link {
+    /// Whether it is conductor alone: such links make nets.
+    pub fn is_conductor(self) -> bool {
+        !matches!(self, Self::Part(..))
+    }
+}
+
+/// The graph of one machine.
+#[derive(Debug, Clone)]
+pub struct Netlist {
+    graph: Graph<Point, Link, Undirected>,
+    /// The two ends of each link in their own order: a diode's anode comes first.
+    ends: Vec<[u32; 2]>,
+    /// The distinct contact pairs of each switch, with the positions that close them.
+    switches: Vec<Vec<Vec<usize>>>,
+    chassis: usize,
+}
+
+impl Netlist {
+    /// Builds the graph of a harness. Cost: linear in points, wires and part ways.
+    pub fn new(harness: &Harness) -> Self {
+        let links = harness.wires.len() + harness.contacts.len() / 2;
+        let mut netlist = Self {
+            graph: Graph::with_capacity(harness.point_count(), links),
+            ends: Vec::with_capacity(links),
+            switches: vec![Vec::new(); harness.parts.len()],
+            chassis: harness.point_index(Point::Chassis),
+        };
+        for point in harness.points() {
+            netlist.graph.add_node(point);
+        }
+        for (id, wire) in harness.wires.iter() {
+            netlist.join(harness, wire.ends, Link::Wire(id));
+        }
+        netlist.join_mates(harness);
+        for (id, terminal) in harness.terminals.iter() {
+            if terminal.ground {
+                netlist.join(harness, [Point::Terminal(id), Point::Chassis], Link::Bond(id));
+            }
+        }
+        for (id, part) in harness.parts.iter() {
+            netlist.join_part(harness, id, &part.kind);
+        }
+        netlist
+    }
+
+    fn join(&mut self, harness: &Harness, ends: [Point; 2], link: Link) {
+        let [a, b] = ends.map(|end| harness.point_index(end));
+        self.graph.add_edge(NodeIndex::new(a), NodeIndex::new(b), link);
+        self.ends.push([a as u32, b as u32]);
+    }
+
+    fn join_mates(&mut self, harness: &Harness) {
+        for (mating, mated) in harness.matings.iter() {
+            for contact in harness.contacts_of(mated.first) {
+                let Some(mate) = harness.contacts[contact].mate else { continue };
+                let contacts = [contact, mate];
+                self.join(harness, contacts.map(Point::Contact), Link::Mated { mating, contacts });
+            }
+        }
+    }
+
+    fn join_part(&mut self, harness: &Harness, id: PartId, kind: &PartKind) {
+        let mut join = |ends: [Point; 2], way: PartWay| self.join(harness, ends, Link::Part(id, way));
+        match kind {
+            PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. } => {
+                join([*plus, *minus], PartWay::Source);
+            }
+            PartKind::Fuse { between, .. } | PartKind::Load { between, .. } => {
+                join(*between, PartWay::Through)
+            }
+            PartKind::Switch { positions, .. } => {
+                let mut pairs: Vec<([Point; 2], Vec<usize>)> = Vec::new();
+                for (at, position) in positions.iter().enumerate() {
+                    for closed in &position.closed {
+                        match pairs.iter_mut().find(|(pair, _)| pair == closed) {
+                            Some((_, closed_in)) => closed_in.push(at),
+                            None => pairs.push((*closed, vec![at])),
+                        }
+                    }
+                }
+                for (at, (pair, _)) in pairs.iter().enumerate() {
+                    join(*pair, PartWay::Switch(at as u32));
+                }
+                self.switches[id.index()] = pairs.into_iter().map(|(_, closed_in)| closed_in).collect();
+            }
+            PartKind::Relay { coil, released, operated, .. } => {
+                join(*coil, PartWay::Coil);
+                released.iter().for_each(|pair| join(*pair, PartWay::Released));
+                operated.iter().for_each(|pair| join(*pair, PartWay::Operated));
+            }
+            PartKind::Diode { anode, cathode, .. } => join([*anode, *cathode], PartWay::Diode),
+            PartKind::Unit { functions } => {
+                for (at, function) in functions.iter().enumerate() {
+                    join([function.supply, function.output], PartWay::Drive(at as u32));
+                }
+            }
+        }
+    }
+
+    /// How many points there are.
+    pub fn point_count(&self) -> usize {
+        self.graph.node_count()
+    }
+
+    /// The node of a point.
+    pub fn point(&self, node: usize) -> Point {
+        self.graph[NodeIndex::new(node)]
+    }
+
+    /// The node of the chassis.
+    pub fn chassis(&self) -> usize {
+        self.chassis
+    }
+
+    /// All links in order.
+    pub fn links(&self) -> impl ExactSizeIterator<Item = LinkId> + use<> {
+        (0..self.ends.len() as u32).map(LinkId)
+    }
+
+    /// What a link is.
+    pub fn link(&self, id: LinkId) -> Link {
+        self.graph[id.edge()]
+    }
+
+    /// The two nodes of a link, in its own order.
+    pub fn ends(&self, id: LinkId) -> [usize; 2] {
+        self.ends[id.index()].map(|end| end as usize)
+    }
+
+    /// The links at a node with the node at their other end, in the order of the links.
+    pub fn links_at(&self, node: usize) -> Vec<(LinkId, usize)> {
+        let edges = self.graph.edges(NodeIndex::new(node));
+        let mut links: Vec<_> = edges.map(|e| (LinkId::from(e.id()), e.target().index())).collect();
+        links.sort_unstable();
+        links
+    }
+
+    /// The positions in which a switch contact pair is closed.
+    pub fn closed_in(&self, switch: PartId, pair: u32) -> &[usize] {
+        self.switches[switch.index()].get(pair as usize).map_or(&[], Vec::as_slice)
+    }
+}

@@ -1,0 +1,73 @@
+//! Nets: everything joined by conductors alone.
+
+use petgraph::unionfind::UnionFind;
+
+use super::{LinkId, Netlist};
+
+/// A net's number, from 0, in the order of its first point.
+pub type NetId = usize;
+
+/// The nets of a machine under one rule of what conducts.
+#[derive(Debug, Clone)]
+pub struct Nets {
+    /// The net of each node.
+    of: Vec<u32>,
+    /// The nodes of each net, ascending; nets in the order of their first node.
+    members: Vec<Net>,
+}
+
+/// The nodes of a net, ascending.
+pub type Net = Vec<usize>;
+
+impl Nets {
+    /// The net a node belongs to.
+    pub fn of(&self, node: usize) -> NetId {
+        self.of[node] as usize
+    }
+
+    /// The nodes of a net.
+    pub fn members(&self, net: NetId) -> &[usize] {
+        &self.members[net]
+    }
+
+    /// How many nets there are, single points included.
+    pub fn len(&self) -> usize {
+        self.members.len()
+    }
+
+    /// Whether there are none, which only an empty machine has.
+    pub fn is_empty(&self) -> bool {
+        self.members.is_empty()
+    }
+
+    /// All nets with their numbers.
+    pub fn iter(&self) -> impl Iterator<Item = (NetId, &[usize])> {
+        self.members.iter().enumerate().map(|(id, net)| (id, net.as_slice()))
+    }
+}
+
+impl Netlist {
+    /// Groups points joined by the links that `conducts` admits.
+    ///
+    /// Cost: near-linear in links (union-find).
+    pub fn groups(&self, conducts: impl Fn(LinkId) -> bool) -> Nets {
+        let mut joined = UnionFind::<u32>::new(self.point_count());
+        for link in self.links().filter(|link| conducts(*link)) {
+            let [a, b] = self.ends(link);
+            joined.union(a as u32, b as u32);
+        }
+        let mut of = vec![u32::MAX; self.point_count()];
+        let mut number = vec![u32::MAX; self.point_count()];
+        let mut members: Vec<Net> = Vec::new();
+        for node in 0..self.point_count() {
+            let root = joined.find_mut(node as u32) as usize;
+            if number[root] == u32::MAX {
+                number[root] = members.len() as u32;
+                members.push(Vec::new());
+            }
+            of[node] = number[root];
+            members[number[root] as usize].push(node);
+        }
+        Nets { of, members }
+    }
+}

@@ -1,0 +1,66 @@
+//! Ways: the links that lead from one point to another, by least cost.
+
+use std::cmp::Reverse;
+use std::collections::{BinaryHeap, HashMap};
+
+use super::{LinkId, Netlist};
+
+/// A way through the netlist: each link with the node it leads to.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Way {
+    /// Where it starts.
+    pub start: usize,
+    /// Each link taken and the node at its far end.
+    pub steps: Vec<(LinkId, usize)>,
+}
+
+/// A cost that can be ordered: micro-units, so that equal costs are equal on every machine.
+type Cost = u64;
+
+impl Netlist {
+    /// The cheapest way between two nodes over links that `cost` admits; `None` where there is none.
+    ///
+    /// `cost` gives a link's cost in any unit, or `None` to forbid it. Ties are broken by link order,
+    /// so the way is the same on every run. Dijkstra's algorithm; cost: links reached times the
+    /// logarithm of their number.
+    pub fn way(&self, from: usize, to: usize, cost: impl Fn(LinkId) -> Option<f64>) -> Option<Way> {
+        let mut best: HashMap<usize, (Cost, Option<(LinkId, usize)>)> = HashMap::from([(from, (0, None))]);
+        let mut open = BinaryHeap::from([Reverse((0, from))]);
+        while let Some(Reverse((so_far, node))) = open.pop() {
+            if node == to {
+                return Some(walk_back(&best, from, to));
+            }
+            if best.get(&node).is_some_and(|(known, _)| *known < so_far) {
+                continue;
+            }
+            for (link, other) in self.links_at(node) {
+                let Some(step) = cost(link) else { continue };
+                let total = so_far.saturating_add(micro(step));
+                if best.get(&other).is_none_or(|(known, _)| total < *known) {
+                    best.insert(other, (total, Some((link, node))));
+                    open.push(Reverse((total, other)));
+                }
+            }
+        }
+        None
+    }
+}
+
+/// A cost in whole millionths; at least one, so that a way of many free links is still longer.
+fn micro(cost: f64) -> Cost {
+    let scaled = (cost.max(0.0) * 1e6).min(1e15);
+    #[expect(clippy::cast_sign_loss, reason = "clamped to 0..=1e15 just above")]
+    let whole = scaled as Cost;
+    whole.max(1)
+}
+
+fn walk_back(best: &HashMap<usize, (Cost, Option<(LinkId, usize)>)>, start: usize, end: usize) -> Way {
+    let mut steps = Vec::new();
+    let mut node = end;
+    while let Some((_, Some((link, before)))) = best.get(&node) {
+        steps.push((*link, node));
+        node = *before;
+    }
+    steps.reverse();
+    Way { start, steps }
+}

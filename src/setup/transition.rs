@@ -1,0 +1,152 @@
+//! The actions that lead from one setup to another, in the one order that is safe.
+//!
+//! Power comes off before anything is parted or mated, the negative lead first; it goes back on with
+//! the switches at rest, the negative lead last. The walk below holds a setup of the type that each
+//! action needs, so a wrong order does not compile.
+
+use super::{Action, Connected, Isolated, Post, Setup, batteries};
+use crate::definition::{ConditionId, Harness, MatingId, PartId, PartKind};
+
+/// The actions that lead from one setup to another.
+///
+/// Cost: linear in what differs, plus one look at every battery.
+pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
+    let mut walk = Walk { harness, actions: Vec::new() };
+    let rewire = !from.parted().eq(to.parted());
+    match (from.clone(), to) {
+        (Setup::Connected(now), Setup::Connected(_)) if !rewire => {
+            walk.powered(now, to);
+        }
+        (Setup::Connected(now), _) => {
+            let resting = walk_to_rest(&mut walk, now);
+            let now = walk.isolate(resting);
+            walk.from_isolated(now, to);
+        }
+        (Setup::Isolated(now), _) => walk.from_isolated(now, to),
+    }
+    walk.actions
+}
+
+/// Switches go to rest before power goes off, so that no lead is taken off under load.
+fn walk_to_rest(walk: &mut Walk<'_>, now: Connected) -> Connected {
+    let setup = Setup::from(now.clone());
+    let mut now = now;
+    for condition in setup.conditions().filter(|c| walk.harness.conditions[*c].needs_power) {
+        walk.actions.push(Action::End(condition));
+        now = now.end(condition);
+    }
+    for (switch, _) in setup.set() {
+        let rest = rest_of(walk.harness, switch);
+        walk.actions.push(Action::Set(switch, rest));
+        now = now.set(walk.harness, switch, rest);
+    }
+    now
+}
+
+struct Walk<'a> {
+    harness: &'a Harness,
+    actions: Vec<Action>,
+}
+
+impl Walk<'_> {
+    fn isolate(&mut self, now: Connected) -> Isolated {
+        for post in [Post::Negative, Post::Positive] {
+            self.actions.extend(batteries(self.harness).map(|battery| Action::TakeOff(battery, post)));
+        }
+        now.isolate(self.harness)
+    }
+
+    fn connect(&mut self, now: Isolated) -> Connected {
+        for post in [Post::Positive, Post::Negative] {
+            self.actions.extend(batteries(self.harness).map(|battery| Action::PutOn(battery, post)));
+        }
+        now.connect()
+    }
+
+    fn from_isolated(&mut self, now: Isolated, to: &Setup) {
+        let mut now = now;
+        let before = Setup::from(now.clone());
+        let unplug: Vec<MatingId> = to.parted().filter(|m| !before.is_parted(*m)).collect();
+        let plug: Vec<MatingId> = before.parted().filter(|m| !to.is_parted(*m)).collect();
+        for mating in unplug {
+            self.actions.push(Action::Unplug(mating));
+            now = now.part(mating);
+        }
+        for mating in plug {
+            self.actions.push(Action::Plug(mating));
+            now = now.mate(mating);
+        }
+        match to {
+            Setup::Isolated(_) => self.unpowered(now, to),
+            Setup::Connected(_) => {
+                for (switch, _) in Setup::from(now.clone()).set() {
+                    let rest = rest_of(self.harness, switch);
+                    self.actions.push(Action::Set(switch, rest));
+                    now = now.set(self.harness, switch, rest);
+                }
+                let now = self.connect(now);
+                self.powered(now, to);
+            }
+        }
+    }
+
+    /// Switches and conditions with power isolated.
+    fn unpowered(&mut self, now: Isolated, to: &Setup) {
+        let mut now = now;
+        for (switch, position) in self.moves(&now.clone().into(), to) {
+            self.actions.push(Action::Set(switch, position));
+            now = now.set(self.harness, switch, position);
+        }
+        let (end, bring) = changes(&now.clone().into(), to);
+        for condition in end {
+            self.actions.push(Action::End(condition));
+            now = now.end(condition);
+        }
+        for condition in bring {
+            self.actions.push(Action::Bring(condition));
+            now = now.bring(self.harness, condition);
+        }
+        debug_assert_eq!(&Setup::from(now), to, "the walk ends where it should");
+    }
+
+    /// Switches and conditions with power connected.
+    fn powered(&mut self, now: Connected, to: &Setup) {
+        let mut now = now;
+        let (end, bring) = changes(&now.clone().into(), to);
+        for condition in end {
+            self.actions.push(Action::End(condition));
+            now = now.end(condition);
+        }
+        for (switch, position) in self.moves(&now.clone().into(), to) {
+            self.actions.push(Action::Set(switch, position));
+            now = now.set(self.harness, switch, position);
+        }
+        for condition in bring {
+            self.actions.push(Action::Bring(condition));
+            now = now.bring(condition);
+        }
+        debug_assert_eq!(&Setup::from(now), to, "the walk ends where it should");
+    }
+
+    /// The switches that stand elsewhere, with where they should stand; those that go to rest first.
+    fn moves(&self, now: &Setup, to: &Setup) -> Vec<(PartId, usize)> {
+        let back = now.set().filter(|(switch, _)| to.set().all(|(other, _)| other != *switch));
+        let back = back.map(|(switch, _)| (switch, rest_of(self.harness, switch)));
+        let there = to.set().filter(|(switch, position)| now.position(self.harness, *switch) != *position);
+        back.chain(there).collect()
+    }
+}
+
+/// Conditions to end and conditions to bring about.
+fn changes(now: &Setup, to: &Setup) -> (Vec<ConditionId>, Vec<ConditionId>) {
+    let end = now.conditions().filter(|c| !to.holds(*c)).collect();
+    let bring = to.conditions().filter(|c| !now.holds(*c)).collect();
+    (end, bring)
+}
+
+fn rest_of(harness: &Harness, switch: PartId) -> usize {
+    match &harness.parts[switch].kind {
+        PartKind::Switch { rest, .. } => *rest,
+        _ => 0,
+    }
+}
