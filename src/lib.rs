@@ -1,7 +1,9 @@
 //! `ringout` proves every path of a wiring harness end to end.
 pub mod circuit;
+pub mod cli;
 pub mod conductor;
 pub mod definition;
 pub mod netlist;
 pub mod setup;
+pub mod sheet;
 pub mod units;

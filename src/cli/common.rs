@@ -1,0 +1,105 @@
+//! What several commands share: reading a definition, and naming things in arguments.
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+
+use super::output;
+use crate::definition::diagnostic::{Diagnostic, render};
+use crate::definition::{ConnectorId, Harness, Loaded, MOST_BYTES, Point, load};
+use crate::setup::Isolated;
+
+/// The sentence every sheet ends with.
+pub(super) const DEFERENCE: &str = "The maker's manual, local codes and licensed practice come first: \
+    this program helps a trained person to plan and to reason, it does not release a machine.";
+
+/// Which definition a command works on.
+#[derive(Debug, clap::Args)]
+pub(super) struct Source {
+    /// The harness definition (TOML); the files it uses are found from it
+    pub harness: PathBuf,
+    /// Apply a variant of the definition
+    #[arg(long, value_name = "NAME")]
+    pub variant: Option<String>,
+}
+
+/// An error whose whole text has been shown already.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+pub(super) struct Shown(String);
+
+impl Source {
+    /// Reads the definition; its errors are shown at once, its warnings are left to `check`.
+    pub(super) fn load(&self) -> anyhow::Result<Harness> {
+        Ok(self.load_with_warnings()?.harness)
+    }
+
+    /// Reads the definition and keeps its warnings.
+    pub(super) fn load_with_warnings(&self) -> anyhow::Result<Loaded> {
+        let name = self.harness.display().to_string();
+        let text = read_text(&self.harness)?;
+        let folder = self.harness.parent().unwrap_or(Path::new("")).to_owned();
+        let mut read = |path: &str| read_text(&folder.join(path)).map_err(|error| format!("{error:#}"));
+        load(&name, text, self.variant.as_deref(), &mut read).map_err(|rejected| {
+            output::note(&render(&rejected.diagnostics, &rejected.sources, output::styled()));
+            output::note(&format!("{rejected}\n"));
+            Shown(rejected.to_string()).into()
+        })
+    }
+}
+
+/// Reads a text file, but never more than a definition may hold.
+pub(super) fn read_text(path: &Path) -> anyhow::Result<String> {
+    let context = || format!("cannot read {}", path.display());
+    let file = std::fs::File::open(path).with_context(context)?;
+    let mut bytes = Vec::new();
+    let most = MOST_BYTES as u64 + 1;
+    file.take(most).read_to_end(&mut bytes).with_context(context)?;
+    if bytes.len() > MOST_BYTES {
+        bail!("{} is larger than {} MiB", path.display(), MOST_BYTES >> 20);
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(text.strip_prefix('\u{feff}').map_or(text.clone(), str::to_owned)),
+        Err(error) => {
+            let at = error.utf8_error().valid_up_to();
+            let line = error.as_bytes()[..at].iter().filter(|b| **b == b'\n').count() + 1;
+            bail!("{} is not UTF-8 text (line {line}): save it as UTF-8", path.display())
+        }
+    }
+}
+
+/// Shows diagnostics on standard error.
+pub(super) fn show_diagnostics(diagnostics: &[Diagnostic], loaded: &Loaded) {
+    output::note(&render(diagnostics, &loaded.sources, output::styled()));
+}
+
+/// A connector named on the command line.
+pub(super) fn connector(harness: &Harness, name: &str) -> anyhow::Result<ConnectorId> {
+    if let Some(id) = harness.names.connector(name) {
+        return Ok(id);
+    }
+    let near = harness.names.nearest(name, |n| matches!(n, crate::definition::Named::Connector(_)));
+    match near {
+        Some(near) => bail!("no connector is called `{name}`: did you mean `{near}`?"),
+        None => bail!("no connector is called `{name}`"),
+    }
+}
+
+/// A point named on the command line.
+pub(super) fn point(harness: &Harness, name: &str) -> anyhow::Result<Point> {
+    harness.point(name).map_err(|error| anyhow::anyhow!("{error}: {}", error.help()))
+}
+
+/// An isolated setup with some connectors unplugged, as `--unplug P1,P2` names them.
+pub(super) fn unplugged(harness: &Harness, names: &[String]) -> anyhow::Result<Isolated> {
+    let mut setup = Isolated::at_rest();
+    for name in names {
+        let id = connector(harness, name)?;
+        match harness.connectors[id].mating {
+            Some(mating) => setup = setup.part(mating),
+            None => bail!("{name} has no mate: there is nothing to unplug"),
+        }
+    }
+    Ok(setup)
+}

@@ -1,0 +1,69 @@
+//! The command line: arguments in, library call, output out; one file per command.
+//!
+//! Comes in: arguments and files. Goes out: text on standard output, messages on standard error, and
+//! an exit code: 0 done and all well; 1 done, and the answer is a finding; 2 the input or the call is
+//! wrong. This is the only room that knows files, the clock and the terminal.
+
+mod check;
+mod common;
+mod nets;
+mod output;
+mod pins;
+mod trace;
+mod wires;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Ring out a wiring harness: know what every pin joins, plan the readings that prove it, and reason
+/// from readings to the segment at fault.
+#[derive(Debug, Parser)]
+#[command(name = "ringout", version, about, max_term_width = 100, after_help = common::DEFERENCE)]
+pub struct Args {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// Read and validate a definition
+    Check(check::CheckArgs),
+    /// Pin maps: what every contact joins
+    Pins(pins::PinsArgs),
+    /// From-to list of the wires
+    Wires(wires::WiresArgs),
+    /// Nets: what conductors alone join in a setup
+    Nets(nets::NetsArgs),
+    /// The way a circuit takes, element by element
+    Trace(trace::TraceArgs),
+}
+
+/// How a command ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Outcome {
+    /// Done and all well.
+    Well,
+    /// Done, and the answer is a finding.
+    Finding,
+}
+
+/// Runs a command and says how it ended.
+pub fn run(args: &Args) -> ExitCode {
+    let outcome = match &args.command {
+        Command::Check(args) => check::run(args),
+        Command::Pins(args) => pins::run(args),
+        Command::Wires(args) => wires::run(args),
+        Command::Nets(args) => nets::run(args),
+        Command::Trace(args) => trace::run(args),
+    };
+    match outcome {
+        Ok(Outcome::Well) => ExitCode::SUCCESS,
+        Ok(Outcome::Finding) => ExitCode::from(1),
+        Err(error) if output::is_broken_pipe(&error) => ExitCode::SUCCESS,
+        Err(error) => {
+            output::complain(&error);
+            ExitCode::from(2)
+        }
+    }
+}

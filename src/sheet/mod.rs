@@ -1,0 +1,95 @@
+//! Tables and texts for people and programs.
+//!
+//! Comes in: a harness and what was computed from it. Goes out: sheets (titled tables with notes)
+//! that print as terminal tables, Markdown or CSV, and views that serialise as JSON. Why: every
+//! command shows the same content in every format, and every sheet names the definition's id,
+//! revision and hash, so that a stale print can be recognised.
+
+mod nets;
+mod pins;
+mod render;
+mod trace;
+mod wires;
+
+pub use nets::{NetView, NetsView, nets};
+pub use pins::{PinView, PinsView, pins};
+pub use render::{Format, csv, markdown, text};
+pub use trace::{StepView, TraceView, trace, trace_net};
+pub use wires::{WireView, WiresView, wires};
+
+use crate::definition::{Harness, Point, StationId};
+
+/// A titled list of tables with notes.
+#[derive(Debug, Clone, Default)]
+pub struct Sheet {
+    /// Lines above everything: what this is, of which definition.
+    pub heading: Vec<String>,
+    /// The tables in order.
+    pub sections: Vec<Section>,
+    /// Lines below everything.
+    pub notes: Vec<String>,
+}
+
+/// One table of a sheet.
+#[derive(Debug, Clone, Default)]
+pub struct Section {
+    /// What it shows.
+    pub title: String,
+    /// Lines above the table.
+    pub lines: Vec<String>,
+    /// Column heads.
+    pub columns: Vec<&'static str>,
+    /// Rows, as long as the heads.
+    pub rows: Vec<Vec<String>>,
+    /// Lines below the table.
+    pub notes: Vec<String>,
+}
+
+/// What every output says of its definition.
+#[derive(Debug, Clone, serde::Serialize)]
+pub struct Stamp {
+    /// Id of the definition.
+    pub id: String,
+    /// Its title.
+    pub title: String,
+    /// Its revision.
+    pub revision: String,
+    /// The variant that was applied.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub variant: Option<String>,
+    /// SHA-256 of its files.
+    pub hash: String,
+}
+
+impl Stamp {
+    /// The stamp of a harness.
+    pub fn of(harness: &Harness) -> Self {
+        let about = &harness.about;
+        Self {
+            id: about.id.clone(),
+            title: about.title.clone(),
+            revision: about.revision.clone(),
+            variant: about.variant.clone(),
+            hash: harness.hash.clone(),
+        }
+    }
+
+    /// One line for people.
+    pub fn line(&self) -> String {
+        let variant = self.variant.as_ref().map(|v| format!(" variant {v}")).unwrap_or_default();
+        let title = if self.title.is_empty() { String::new() } else { format!(" · {}", self.title) };
+        let hash = self.hash.get(..12).unwrap_or(&self.hash);
+        format!("{}{title} · revision {}{variant} · {hash}", self.id, self.revision)
+    }
+}
+
+/// A station's id, or nothing.
+fn station_word(harness: &Harness, station: Option<StationId>) -> String {
+    station.map_or_else(String::new, |id| harness.stations[id].id.clone())
+}
+
+/// The colours of the wires at a point, for the person who looks for a pin.
+pub fn colours_at(harness: &Harness, point: Point) -> String {
+    let colours = harness.wires_at(point).filter_map(|wire| harness.wires[wire].colour.as_ref());
+    colours.map(ToString::to_string).collect::<Vec<_>>().join(" ")
+}

@@ -1,0 +1,157 @@
+//! Sheets as terminal tables, Markdown and CSV.
+
+use comfy_table::{ContentArrangement, Table, presets};
+
+use super::Sheet;
+use crate::definition::diagnostic::clean;
+
+/// How a command prints.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Format {
+    /// Tables for a terminal.
+    #[default]
+    Table,
+    /// JSON with stable names.
+    Json,
+    /// Comma-separated values, one table after the other.
+    Csv,
+    /// Markdown.
+    Md,
+}
+
+/// A sheet as tables no wider than `width` columns.
+pub fn text(sheet: &Sheet, width: u16) -> String {
+    let mut out = String::new();
+    let mut line = |text: &str| {
+        out.push_str(&clean(text));
+        out.push('\n');
+    };
+    for heading in &sheet.heading {
+        for part in wrap(heading, width) {
+            line(&part);
+        }
+    }
+    for section in &sheet.sections {
+        line("");
+        if !section.title.is_empty() {
+            wrap(&section.title, width).iter().for_each(|part| line(part));
+        }
+        section.lines.iter().flat_map(|text| wrap(text, width)).for_each(|part| line(&part));
+        if !section.rows.is_empty() {
+            let mut table = Table::new();
+            table.load_preset(presets::UTF8_BORDERS_ONLY).set_content_arrangement(ContentArrangement::Dynamic);
+            table.set_width(width).set_header(section.columns.iter().copied());
+            for row in &section.rows {
+                table.add_row(row.iter().map(|cell| clean(cell)));
+            }
+            line(&table.to_string());
+        }
+        section.notes.iter().flat_map(|text| wrap(text, width)).for_each(|part| line(&part));
+    }
+    if !sheet.notes.is_empty() {
+        line("");
+    }
+    sheet.notes.iter().flat_map(|text| wrap(text, width)).for_each(|part| line(&part));
+    out
+}
+
+/// Breaks a line at blanks; lines that start with a list mark are indented where they go on.
+fn wrap(text: &str, width: u16) -> Vec<String> {
+    let width = usize::from(width);
+    let indent = if text.starts_with("- ") || text.starts_with("[ ]") {
+        text.find(' ').map_or(0, |at| at + 1)
+    } else {
+        text.len() - text.trim_start().len()
+    };
+    let mut lines = Vec::new();
+    let mut current = String::new();
+    for word in text.split_inclusive(' ') {
+        if !current.trim().is_empty() && current.chars().count() + word.trim_end().chars().count() > width {
+            lines.push(current.trim_end().to_owned());
+            current = " ".repeat(indent);
+        }
+        current.push_str(word);
+    }
+    lines.push(current.trim_end().to_owned());
+    lines
+}
+
+/// A sheet as Markdown.
+pub fn markdown(sheet: &Sheet) -> String {
+    let mut out = String::new();
+    for (at, heading) in sheet.heading.iter().enumerate() {
+        let mark = if at == 0 { "# " } else { "" };
+        out.push_str(&format!("{mark}{}\n\n", escape(heading)));
+    }
+    for section in &sheet.sections {
+        if !section.title.is_empty() {
+            out.push_str(&format!("## {}\n\n", escape(&section.title)));
+        }
+        paragraphs(&mut out, &section.lines);
+        if !section.rows.is_empty() {
+            out.push_str(&format!("| {} |\n", section.columns.join(" | ")));
+            out.push_str(&format!("|{}\n", "---|".repeat(section.columns.len())));
+            for row in &section.rows {
+                let cells: Vec<String> = row.iter().map(|cell| escape(cell)).collect();
+                out.push_str(&format!("| {} |\n", cells.join(" | ")));
+            }
+            out.push('\n');
+        }
+        paragraphs(&mut out, &section.notes);
+    }
+    paragraphs(&mut out, &sheet.notes);
+    out
+}
+
+/// Lines one after the other, as a list where they are one.
+fn paragraphs(out: &mut String, lines: &[String]) {
+    for line in lines {
+        let (mark, rest) = match line.strip_prefix("- ") {
+            Some(rest) => ("- ", rest),
+            None => ("", line.trim_start()),
+        };
+        out.push_str(&format!("{mark}{}\n", escape(rest)));
+        if mark.is_empty() {
+            out.push('\n');
+        }
+    }
+    if lines.last().is_some_and(|line| line.starts_with("- ")) {
+        out.push('\n');
+    }
+}
+
+/// Text that cannot become markup.
+fn escape(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in clean(text).chars() {
+        match c {
+            '|' | '*' | '_' | '`' | '[' | ']' | '#' | '\\' | '~' => {
+                out.push('\\');
+                out.push(c);
+            }
+            '<' => out.push_str("&lt;"),
+            '>' => out.push_str("&gt;"),
+            '&' => out.push_str("&amp;"),
+            '\n' | '\r' => out.push(' '),
+            c => out.push(c),
+        }
+    }
+    out
+}
+
+/// A sheet's tables as CSV; tables follow each other after an empty line, each under its heads.
+pub fn csv(sheet: &Sheet) -> String {
+    let mut tables = Vec::new();
+    for section in sheet.sections.iter().filter(|s| !s.columns.is_empty()) {
+        let mut writer = csv::Writer::from_writer(Vec::new());
+        let mut rows = std::iter::once(section.columns.iter().map(|c| (*c).to_owned()).collect())
+            .chain(section.rows.iter().cloned());
+        // Writing into memory cannot fail, and every row is as long as the heads.
+        if rows.all(|row: Vec<String>| writer.write_record(&row).is_ok())
+            && let Ok(bytes) = writer.into_inner()
+        {
+            tables.push(String::from_utf8_lossy(&bytes).into_owned());
+        }
+    }
+    tables.join("\n")
+}
