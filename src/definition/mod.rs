@@ -1,2 +1,4 @@
 //! TOML text to a typed harness.
+pub mod colour;
 pub mod face;
+pub mod wire_id;
