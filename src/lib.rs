@@ -3,6 +3,7 @@ pub mod circuit;
 pub mod cli;
 pub mod conductor;
 pub mod definition;
+pub mod draw;
 pub mod netlist;
 pub mod setup;
 pub mod sheet;

@@ -39,7 +39,7 @@ pub fn text(sheet: &Sheet, width: u16) -> String {
         section.lines.iter().flat_map(|text| wrap(text, width)).for_each(|part| line(&part));
         if !section.rows.is_empty() {
             let mut table = Table::new();
-            table.load_preset(presets::UTF8_BORDERS_ONLY).set_content_arrangement(ContentArrangement::Dynamic);
+            table.load_style(presets::UTF8_BORDERS_ONLY).set_content_arrangement(ContentArrangement::Dynamic);
             table.set_width(width).set_header(section.columns.iter().copied());
             for row in &section.rows {
                 table.add_row(row.iter().map(|cell| clean(cell)));
