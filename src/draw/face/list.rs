@@ -24,10 +24,13 @@ struct Column {
 }
 
 /// One row: a contact and one of its wires.
+#[derive(Clone, Copy)]
 struct Row<'a> {
     label: &'a ContactLabel,
     /// Which of the contact's wires.
     nth: usize,
+    /// Whether the contact's name stands in it: in its first row, and at the head of a block.
+    named: bool,
 }
 
 /// A list of contacts.
@@ -101,7 +104,8 @@ impl<'a> List<'a> {
             let left = nth as f64 * step;
             items.extend(self.head(left));
             for (down, row) in rows.iter().enumerate() {
-                items.push(self.row(row, left, HEAD + (down as f64 + 1.0) * ROW - 4.0));
+                let row = Row { named: row.named || down == 0, ..*row };
+                items.push(self.row(&row, left, HEAD + (down as f64 + 1.0) * ROW - 4.0));
             }
         }
         items
@@ -171,7 +175,11 @@ const REST: [Kind; 3] =
 
 fn rows(spots: &[Spot], wanted: impl Fn(&Spot) -> bool) -> Vec<Row<'_>> {
     let wanted = spots.iter().filter(|s| wanted(s));
-    wanted.flat_map(|s| (0..s.label.wires.len().max(1)).map(|nth| Row { label: &s.label, nth })).collect()
+    wanted
+        .flat_map(|s| {
+            (0..s.label.wires.len().max(1)).map(|nth| Row { label: &s.label, nth, named: nth == 0 })
+        })
+        .collect()
 }
 
 impl Row<'_> {
@@ -181,7 +189,7 @@ impl Row<'_> {
 }
 
 fn contact_text(row: &Row) -> String {
-    if row.nth > 0 {
+    if !row.named {
         String::new()
     } else if row.label.also.is_empty() {
         row.label.name.clone()
