@@ -225,7 +225,7 @@ fn assemble(name: &str, placed: Vec<(String, f64, f64)>, form: Form) -> Result<F
             .map(|(name, x, y)| Cavity { name, x: x * mirror, y, diameter })
             .collect(),
         fidelity: Fidelity::Given,
-        source: "the definition".to_owned(),
+        source: "as written in the definition".to_owned(),
     })
 }
 

@@ -1,0 +1,230 @@
+//! The sheet around a face: heading, face, list, legend, notes and stamp.
+//!
+//! Comes in: a view and its spots. Goes out: the finished scene. Why: a print of a face must say by
+//! itself what it shows, from which side, and which definition it was drawn from.
+
+use super::super::scene::{Area, Item, Scene, Weight, area_of, at, line, polyline};
+use super::super::text::{shorten, text_width, wrap};
+use super::list::List;
+use super::plate::{Plate, plate};
+use super::{ContactState, FaceView, Mark, Side, Spot, bounded, mark_word, symbol, words};
+use crate::definition::face::{Fidelity, Half};
+
+const MARGIN: f64 = 24.0;
+/// The narrowest sheet, and the widest one that puts the list beside the face.
+const NARROWEST: f64 = 600.0;
+const WIDEST: f64 = 1240.0;
+const GAP: f64 = 32.0;
+
+/// Collects items from the top of a sheet down.
+struct Sheet {
+    width: f64,
+    y: f64,
+    items: Vec<Item>,
+}
+
+/// Lays out the whole drawing.
+pub(super) fn scene(view: &FaceView, spots: &[Spot]) -> Scene {
+    let plate = plate(view, spots);
+    let list = if plate.full { List::of_rest(spots) } else { List::of_all(spots) };
+    let body = Body::new(&plate, &list);
+    let mut sheet = Sheet { width: body.width.max(NARROWEST - 2.0 * MARGIN), y: MARGIN, items: Vec::new() };
+    heading(&mut sheet, view);
+    body_items(&mut sheet, plate.items.clone(), plate.area, &list, &body);
+    legend(&mut sheet, view, spots);
+    notes(&mut sheet, view, spots, &plate);
+    stamp(&mut sheet, view);
+    let (width, height) = (sheet.width + 2.0 * MARGIN, sheet.y + MARGIN - 8.0);
+    let paper = Item::Rect { area: Area::new(0.0, 0.0, width, height), rounding: 0.0, class: "paper" };
+    sheet.items.insert(0, paper);
+    Scene { title: title(view), desc: desc(view, spots), width, height, items: sheet.items }
+}
+
+/// Which side of what, in words.
+fn statement(view: &FaceView) -> String {
+    let contacts = if view.half == Half::Pin { "Pin contacts" } else { "Socket contacts" };
+    let side = if view.side == Side::Mating { "mating side" } else { "wire side" };
+    format!("{contacts}, seen from the {side}")
+}
+
+fn title(view: &FaceView) -> String {
+    let name = [bounded(&view.connector), bounded(&view.title)];
+    let name = name.into_iter().filter(|t| !t.is_empty()).collect::<Vec<_>>().join(", ");
+    format!("{name}: {}", statement(view))
+}
+
+fn desc(view: &FaceView, spots: &[Spot]) -> String {
+    let all = spots.iter().map(|s| words(&s.label)).collect::<Vec<_>>().join("; ");
+    let all = shorten(&all, 1.0, Weight::Regular, 8000.0);
+    format!("Face {} of connector {}. {all}.", bounded(&view.face.name), bounded(&view.connector))
+}
+
+impl Sheet {
+    /// Text in up to so many lines from the left edge, within `room`.
+    fn text(&mut self, text: &str, size: f64, look: (Weight, &'static str), room: f64, lines: usize) {
+        for text in wrap(text, size, look.0, room, lines) {
+            self.y += size;
+            let mut made = line(at(MARGIN, self.y), size, text).class(look.1);
+            made.weight = look.0;
+            self.items.push(Item::Text(made));
+            self.y += 0.4 * size;
+        }
+    }
+
+    fn place(&mut self, items: Vec<Item>, dx: f64, dy: f64) {
+        self.items.extend(items.into_iter().map(|i| i.moved(dx, dy)));
+    }
+
+    fn rule(&mut self) {
+        let ends = [at(MARGIN, self.y), at(MARGIN + self.width, self.y)];
+        self.items.push(polyline(&ends, false, "rule"));
+    }
+}
+
+fn heading(sheet: &mut Sheet, view: &FaceView) {
+    let room = sheet.width - symbol::VIEW.0 - GAP;
+    let top = sheet.y;
+    let view_sign = symbol::view_direction(view.half, view.side);
+    let edge = area_of(&view_sign).map_or(symbol::VIEW.0, |a| a.right);
+    sheet.place(view_sign, MARGIN + sheet.width - edge, top);
+    sheet.text(&bounded(&view.connector), 20.0, (Weight::Bold, "ink"), room, 1);
+    sheet.text(&bounded(&view.title), 13.0, (Weight::Regular, "ink"), room, 2);
+    sheet.text(&statement(view), 13.0, (Weight::Bold, "ink"), room, 2);
+    let other = if view.side == Side::Mating { "wire side" } else { "mating side" };
+    let mate = view.mate.as_deref().map_or(String::new(), |m| format!("Mates with {}. ", bounded(m)));
+    let turned = format!("{mate}The {other} is the mirror image of this view.");
+    sheet.text(&turned, 11.0, (Weight::Regular, "soft"), room, 3);
+    sheet.y = sheet.y.max(top + symbol::VIEW.1);
+    if view.face.fidelity == Fidelity::Schematic {
+        let warning = "Positions are schematic: find a contact by the marking moulded beside it, never by its \
+                       place in this view.";
+        sheet.y += 2.0;
+        sheet.text(warning, 11.0, (Weight::Bold, "doubt"), sheet.width, 3);
+    }
+    sheet.y += 6.0;
+    sheet.rule();
+    sheet.y += 18.0;
+}
+
+/// Where face and list stand.
+struct Body {
+    width: f64,
+    blocks: usize,
+    beside: bool,
+}
+
+impl Body {
+    fn new(plate: &Plate, list: &List) -> Self {
+        let face = plate.area.width();
+        if list.len() == 0 {
+            return Self { width: face, blocks: 0, beside: false };
+        }
+        // Beside the face, as high as the face or a little more; else below it.
+        for height in [plate.area.height().max(260.0), plate.area.height().max(260.0) * 1.9] {
+            let blocks = list.blocks_within(height);
+            let width = face + GAP + list.width(blocks);
+            if list.height(blocks) <= height && width <= WIDEST {
+                return Self { width, blocks, beside: true };
+            }
+        }
+        let room = face.max(WIDEST - 2.0 * MARGIN);
+        let blocks = (1..=8).rev().find(|b| list.width(*b) <= room).unwrap_or(1).min(list.len());
+        // No more blocks than make sense: at least six rows in each.
+        let blocks = blocks.min(list.len().div_ceil(6)).max(1);
+        Self { width: face.max(list.width(blocks)), blocks, beside: false }
+    }
+}
+
+fn body_items(sheet: &mut Sheet, face: Vec<Item>, area: Area, list: &List, body: &Body) {
+    let top = sheet.y;
+    let face_room = if body.beside { sheet.width - GAP - list.width(body.blocks) } else { sheet.width };
+    let left = MARGIN + (face_room - area.width()) / 2.0;
+    sheet.place(face, left - area.left, top - area.top);
+    sheet.y = top + area.height();
+    if body.blocks > 0 && body.beside {
+        let x = MARGIN + sheet.width - list.width(body.blocks);
+        sheet.place(list.items(body.blocks), x, top);
+        sheet.y = sheet.y.max(top + list.height(body.blocks));
+    } else if body.blocks > 0 {
+        sheet.y += 22.0;
+        sheet.place(list.items(body.blocks), MARGIN, sheet.y);
+        sheet.y += list.height(body.blocks);
+    }
+    sheet.y += 18.0;
+}
+
+/// The signs that this drawing uses, each with its word.
+fn legend(sheet: &mut Sheet, view: &FaceView, spots: &[Spot]) {
+    sheet.rule();
+    sheet.y += 22.0;
+    let mut x = MARGIN;
+    for (sign, word) in legend_entries(view, spots) {
+        let width = 18.0 + text_width(word, 10.0, Weight::Regular) + 26.0;
+        if x + width > MARGIN + sheet.width + 26.0 && x > MARGIN {
+            x = MARGIN;
+            sheet.y += 24.0;
+        }
+        sheet.place(sign, x + 8.0, sheet.y);
+        let text = line(at(x + 24.0, sheet.y + 3.5), 10.0, word);
+        sheet.items.push(Item::Text(text));
+        x += width;
+    }
+    sheet.y += 14.0;
+}
+
+fn legend_entries(view: &FaceView, spots: &[Spot]) -> Vec<(Vec<Item>, &'static str)> {
+    let has = |state| spots.iter().any(|s| s.label.state == state);
+    let mut entries = Vec::new();
+    let states = [
+        (ContactState::Normal, if view.half == Half::Pin { "pin" } else { "socket" }),
+        (ContactState::Spare, "spare: meant to be empty"),
+        (ContactState::Plugged, "sealing plug"),
+    ];
+    for (state, word) in states.into_iter().filter(|(state, _)| has(*state)) {
+        entries.push((symbol::contact(view.half, state, 7.0), word));
+    }
+    for mark in [Mark::RedProbe, Mark::BlackProbe, Mark::Suspect, Mark::Good, Mark::Bad] {
+        if spots.iter().any(|s| s.label.mark == mark) {
+            let badge = symbol::badge(mark);
+            entries.extend(mark_word(mark).map(|word| (badge, word)));
+        }
+    }
+    entries
+}
+
+fn notes(sheet: &mut Sheet, view: &FaceView, spots: &[Spot], plate: &Plate) {
+    let mut notes = Vec::new();
+    if view.half == Half::Socket && view.side == Side::Mating {
+        notes.push(
+            "Never force a probe into a socket contact: use a test pin of the contact's size.".to_owned(),
+        );
+    }
+    if spots.iter().any(|s| s.label.wires.iter().any(|w| !w.colour.is_empty())) {
+        notes.push("Colour letters after IEC 60757, base/stripe.".to_owned());
+    }
+    if spots.iter().any(|s| !s.label.also.is_empty()) {
+        notes.push("In brackets: the contact's other marking.".to_owned());
+    }
+    if plate.crowded {
+        notes.push("Where contacts crowd, names stand in the list alone.".to_owned());
+    }
+    let off: Vec<&str> =
+        spots.iter().filter(|s| s.place.is_none()).map(|s| s.label.name.as_str()).take(20).collect();
+    if !off.is_empty() {
+        notes.push(format!("In the list but not on this face: {}.", off.join(", ")));
+    }
+    if view.face.fidelity == Fidelity::Measured {
+        notes.push("Order and rings as published; positions approximate.".to_owned());
+    }
+    notes.push(format!("Arrangement {}: {}.", bounded(&view.face.name), bounded(&view.face.source)));
+    for note in notes {
+        sheet.text(&note, 10.0, (Weight::Regular, "soft"), sheet.width, 4);
+    }
+    sheet.y += 6.0;
+}
+
+fn stamp(sheet: &mut Sheet, view: &FaceView) {
+    sheet.rule();
+    sheet.y += 6.0;
+    sheet.text(&bounded(&view.stamp), 10.0, (Weight::Regular, "ink"), sheet.width, 2);
+}

@@ -1,0 +1,17 @@
+//! Drawings.
+//!
+//! Comes in: plain views of what is to be drawn, each a struct of its own. Goes out: a [`Scene`] of
+//! positioned items, and from it SVG text. Why: layout is worth testing by position and overlap, and
+//! only one page should know SVG; so layout ends in the scene and [`to_svg`] only walks it.
+
+mod face;
+mod scene;
+mod svg;
+mod swatch;
+mod text;
+mod widths;
+
+pub use face::{ContactLabel, ContactState, FaceView, Mark, Side, WireLabel, face_scene, mirrored};
+pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text, Weight};
+pub use svg::to_svg;
+pub use text::{clean, shorten, text_width, wrap};
