@@ -30,7 +30,11 @@ pub(super) fn run(args: &TraceArgs) -> anyhow::Result<Outcome> {
             let to = common::point(&harness, to)?;
             match sheet::trace(&harness, &netlist, from, to) {
                 Some(found) => found,
-                None => bail!("nothing joins {} and {}, in any position of the switches", args.from, harness.point_name(to)),
+                None => bail!(
+                    "nothing joins {} and {}, in any position of the switches",
+                    args.from,
+                    harness.point_name(to)
+                ),
             }
         }
     };

@@ -20,10 +20,10 @@ type Cost = u64;
 impl Netlist {
     /// The cheapest way between two nodes over links that `cost` admits; `None` where there is none.
     ///
-    /// `cost` gives a link's cost in any unit, or `None` to forbid it. Ties are broken by link order,
+    /// `cost` gives a link's cost in any unit when it is entered at a node, or `None` to forbid it. Ties are broken by link order,
     /// so the way is the same on every run. Dijkstra's algorithm; cost: links reached times the
     /// logarithm of their number.
-    pub fn way(&self, from: usize, to: usize, cost: impl Fn(LinkId) -> Option<f64>) -> Option<Way> {
+    pub fn way(&self, from: usize, to: usize, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Option<Way> {
         let mut best: HashMap<usize, (Cost, Option<(LinkId, usize)>)> = HashMap::from([(from, (0, None))]);
         let mut open = BinaryHeap::from([Reverse((0, from))]);
         while let Some(Reverse((so_far, node))) = open.pop() {
@@ -34,7 +34,7 @@ impl Netlist {
                 continue;
             }
             for (link, other) in self.links_at(node) {
-                let Some(step) = cost(link) else { continue };
+                let Some(step) = cost(link, node) else { continue };
                 let total = so_far.saturating_add(micro(step));
                 if best.get(&other).is_none_or(|(known, _)| total < *known) {
                     best.insert(other, (total, Some((link, node))));

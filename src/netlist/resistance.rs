@@ -166,6 +166,6 @@ fn wire_with_ends(over: &ResistanceOverrides, wire: &Wire) -> Range {
 
 fn conductor_range(gauge: Option<Gauge>, length: Option<Metres>) -> Range {
     let (Some(gauge), Some(length)) = (gauge, length) else { return UNKNOWN_WIRE.range };
-    let (low, high) = conductor::resistance_range(gauge, length, conductor::COLDEST, conductor::HOTTEST);
+    let (low, high) = conductor::resistance_range(gauge, length, conductor::USUAL_TEMPERATURES);
     Range { low, nominal: (low + high) * 0.5, high }
 }

@@ -53,15 +53,18 @@ pub struct StepView {
 }
 
 /// What crossing a link costs in a trace: conductors first, then what only switches or protects, then
-/// loads, then the frame, then sources. So a trace follows the circuit as it was meant.
-fn cost(netlist: &Netlist, harness: &Harness, link: LinkId) -> f64 {
+/// loads, then the frame, then sources. So a trace follows the circuit as it was meant. A diode and a
+/// unit's driver are crossed in their own direction alone.
+fn cost(netlist: &Netlist, harness: &Harness, link: LinkId, entered: usize) -> Option<f64> {
+    let forward = netlist.ends(link)[0] == entered;
     match netlist.link(link) {
-        Link::Wire(_) | Link::Mated { .. } => 0.01,
-        Link::Bond(_) => 50.0,
+        Link::Wire(_) | Link::Mated { .. } => Some(0.01),
+        Link::Bond(_) => Some(50.0),
         Link::Part(part, way) => match (way, &harness.parts[part].kind) {
-            (PartWay::Source, _) => 1000.0,
-            (PartWay::Coil, _) | (_, PartKind::Load { .. }) => 100.0,
-            _ => 1.0,
+            (PartWay::Diode | PartWay::Drive(_), _) if !forward => None,
+            (PartWay::Source, _) => Some(1000.0),
+            (PartWay::Coil, _) | (_, PartKind::Load { .. }) => Some(100.0),
+            _ => Some(1.0),
         },
     }
 }
@@ -69,7 +72,7 @@ fn cost(netlist: &Netlist, harness: &Harness, link: LinkId) -> f64 {
 /// The way from one point to another; `None` where nothing joins them in any position of the switches.
 pub fn trace(harness: &Harness, netlist: &Netlist, from: Point, to: Point) -> Option<(TraceView, Sheet)> {
     let [a, b] = [from, to].map(|p| harness.point_index(p));
-    let way = netlist.way(a, b, |link| Some(cost(netlist, harness, link)))?;
+    let way = netlist.way(a, b, |link, entered| cost(netlist, harness, link, entered))?;
     let mut steps = Vec::new();
     let mut node = way.start;
     for (link, next) in way.steps {
@@ -99,7 +102,8 @@ pub fn trace_net(harness: &Harness, netlist: &Netlist, from: Point) -> (TraceVie
             continue;
         }
         let onward: Vec<_> = links.into_iter().filter(|(l, _)| netlist.link(*l).is_conductor()).collect();
-        let fresh: Vec<_> = onward.into_iter().filter(|(_, n)| !std::mem::replace(&mut seen[*n], true)).collect();
+        let fresh: Vec<_> =
+            onward.into_iter().filter(|(_, n)| !std::mem::replace(&mut seen[*n], true)).collect();
         let deeper = usize::from(fresh.len() > 1);
         stack.extend(fresh.into_iter().rev().map(|(l, n)| (Some(l), node, n, depth + deeper)));
     }
@@ -107,7 +111,13 @@ pub fn trace_net(harness: &Harness, netlist: &Netlist, from: Point) -> (TraceVie
 }
 
 /// The elements of a link, walked from `start`.
-fn link_steps(harness: &Harness, netlist: &Netlist, link: LinkId, start: usize, depth: usize) -> Vec<StepView> {
+fn link_steps(
+    harness: &Harness,
+    netlist: &Netlist,
+    link: LinkId,
+    start: usize,
+    depth: usize,
+) -> Vec<StepView> {
     let ends = netlist.ends(link);
     let forward = ends[0] == start;
     let end = netlist.point(if forward { ends[1] } else { ends[0] });
@@ -170,21 +180,29 @@ fn does(harness: &Harness, netlist: &Netlist, id: PartId, way: PartWay, forward:
             format!("{}{rating}", if *breaker { "breaker" } else { "fuse" })
         }
         (PartKind::Switch { .. }, PartWay::Switch(at)) => {
-            let names: Vec<&str> = netlist.closed_in(id, at).iter().map(|p| position_name(harness, id, *p)).collect();
+            let names: Vec<&str> =
+                netlist.closed_in(id, at).iter().map(|p| position_name(harness, id, *p)).collect();
             format!("switch: closed in {}", names.join(", "))
         }
         (PartKind::Relay { operate, coil_ohms, .. }, PartWay::Coil) => {
             format!("relay coil, {coil_ohms}: operates from {operate}")
         }
-        (PartKind::Relay { coil, .. }, PartWay::Released) => format!("relay contact: closed while {} has no voltage", pair(coil)),
+        (PartKind::Relay { coil, .. }, PartWay::Released) => {
+            format!("relay contact: closed while {} has no voltage", pair(coil))
+        }
         (PartKind::Relay { coil, operate, .. }, _) => {
             format!("relay contact: closed while {} has {operate} or more", pair(coil))
         }
         (PartKind::Diode { .. }, _) => {
-            if forward { "diode: passes this way".to_owned() } else { "diode: blocks this way".to_owned() }
+            if forward {
+                "diode: passes this way".to_owned()
+            } else {
+                "diode: blocks this way".to_owned()
+            }
         }
         (PartKind::Load { kind, ohms, when, .. }, _) => {
-            let when = when.map(|c| format!(", only while: {}", harness.conditions[c].title)).unwrap_or_default();
+            let when =
+                when.map(|c| format!(", only while: {}", harness.conditions[c].title)).unwrap_or_default();
             format!("{}, {ohms}{when}", load_word(*kind))
         }
         (PartKind::Battery { volts, .. }, _) => format!("battery, {volts}"),
@@ -192,9 +210,15 @@ fn does(harness: &Harness, netlist: &Netlist, id: PartId, way: PartWay, forward:
         (PartKind::Unit { functions }, PartWay::Drive(at)) => {
             let function = &functions[at as usize];
             let when: Vec<String> = function.when.iter().map(|p| harness.point_name(*p)).collect();
-            let when = if when.is_empty() { String::new() } else { format!(" when {} live", when.join(" and ")) };
-            let ground = function.ground.map(|g| format!(", {} grounded", harness.point_name(g))).unwrap_or_default();
-            format!("unit drives \"{}\" from {}{when}{ground}", function.title, harness.point_name(function.supply))
+            let when =
+                if when.is_empty() { String::new() } else { format!(" when {} live", when.join(" and ")) };
+            let ground =
+                function.ground.map(|g| format!(", {} grounded", harness.point_name(g))).unwrap_or_default();
+            format!(
+                "unit drives \"{}\" from {}{when}{ground}",
+                function.title,
+                harness.point_name(function.supply)
+            )
         }
         (kind, _) => kind.word().to_owned(),
     }

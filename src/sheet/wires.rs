@@ -50,7 +50,8 @@ pub struct WireView {
 /// The from-to list of a harness, or of one circuit of it.
 pub fn wires(harness: &Harness, circuit: Option<&str>) -> (WiresView, Sheet) {
     let wanted = harness.wires.values().filter(|w| circuit.is_none_or(|c| w.circuit.as_deref() == Some(c)));
-    let view = WiresView { harness: Stamp::of(harness), wires: wanted.map(|wire| view(harness, wire)).collect() };
+    let view =
+        WiresView { harness: Stamp::of(harness), wires: wanted.map(|wire| view(harness, wire)).collect() };
     let row = |wire: &WireView| {
         let text = |slot: &Option<String>| slot.clone().unwrap_or_default();
         let together: Vec<String> = wire.twisted.iter().chain(&wire.shield).cloned().collect();

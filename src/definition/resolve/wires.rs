@@ -89,7 +89,7 @@ impl Resolver<'_> {
         match Colour::parse(&text.value) {
             Ok(colour) => Some(colour),
             Err(error) => {
-                self.error("colour", text.place, error.to_string(), Some(error.help()));
+                self.error("colour", text.place, error.to_string(), Some(error.suggest().to_owned()));
                 None
             }
         }

@@ -19,7 +19,7 @@ pub(super) const RULE: Rule = Rule {
 fn check(harness: &Harness, sink: &Sink) {
     for wire in harness.wires.values() {
         let Some(Gauge::Awg(gauge)) = wire.gauge else { continue };
-        let Some(marked) = SignificantId::parse(&wire.id).and_then(|id| id.gauge()) else { continue };
+        let Some(marked) = SignificantId::parse(&wire.id).ok().map(|id| id.gauge) else { continue };
         if marked != gauge {
             let message = format!("wire {} is marked as {marked} AWG but defined as {gauge} AWG", wire.id);
             let help = "correct the gauge, or mark the wire anew";

@@ -1,4 +1,4 @@
-//! The ends of a part are different points, and nobody else's inside.
+//! The ends of a part are different points, and none of them lies inside a unit.
 
 use super::Rule;
 use crate::definition::diagnostic::{Diagnostic, Severity, Sink};
@@ -7,8 +7,8 @@ use crate::definition::model::{Harness, Part, PartId, PartKind, Point};
 pub(super) const RULE: Rule = Rule {
     name: "part-ends",
     severity: Severity::Error,
-    demands: "No end of a part is used twice, and none lies on a connector that sits on another part.",
-    why: "A part with both ends on one point does nothing; a part that ends inside another is misplaced.",
+    demands: "No end of a part is used twice, and none lies on a connector that sits on a unit.",
+    why: "A part with both ends on one point does nothing; what is inside a unit is not ours to know, so nothing of ours ends there.",
     check,
 };
 
@@ -58,22 +58,17 @@ fn twice(harness: &Harness, part: &Part, point: Point, sink: &Sink) {
     sink.push(Diagnostic::error(RULE.name, part.place, message).help("give it two different points"));
 }
 
+/// A suppression diode may sit on a relay's own blades, but nothing of ours sits inside a unit.
 fn elsewhere(harness: &Harness, id: PartId, point: Point, sink: &Sink) {
-    let Point::Contact(contact) = point else { return };
-    let connector = &harness.connectors[harness.contacts[contact].connector];
-    let Some(owner) = connector.part.filter(|owner| *owner != id) else { return };
+    let Some(unit) = harness.unit_behind(point).filter(|unit| *unit != id) else { return };
     let part = &harness.parts[id];
+    let place = harness.parts[unit].place;
     let message = format!(
-        "part {} ends at {}, but connector {} sits on part {}",
+        "part {} ends at {}, inside unit {}",
         part.id,
         harness.point_name(point),
-        connector.id,
-        harness.parts[owner].id
+        harness.parts[unit].id
     );
-    let help = "name the contact of the harness side, or correct the connector's `part`";
-    sink.push(
-        Diagnostic::error(RULE.name, part.place, message)
-            .related(connector.place, "the connector")
-            .help(help),
-    );
+    let help = "name the contact of the harness side that mates with it";
+    sink.push(Diagnostic::error(RULE.name, part.place, message).related(place, "the unit").help(help));
 }
