@@ -445,4 +445,14 @@ mod tests {
         seen.dedup();
         assert_eq!(seen.len(), 14);
     }
+
+    proptest::proptest! {
+        #[test]
+        fn any_text_is_read_or_refused(text in "[A-Za-z/ éß]{0,9}") {
+            match Colour::parse(&text) {
+                Ok(colour) => proptest::prop_assert_eq!(colour.to_string(), text.trim()),
+                Err(error) => proptest::prop_assert!(!error.suggest().is_empty()),
+            }
+        }
+    }
 }

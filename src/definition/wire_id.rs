@@ -338,4 +338,16 @@ mod tests {
     fn the_function_letters_are_the_alphabet() {
         assert!(FUNCTIONS.iter().map(|row| row.letter).eq('A'..='Z'));
     }
+
+    proptest::proptest! {
+        #[test]
+        fn any_text_is_read_or_refused(text in "[0-9]{0,2}[A-Pé]{0,2}[0-9/]{0,3}[A-P]{0,2}[0-9/é]{0,3}[A-Z]{0,8}") {
+            if let Some(circuit) = circuit_of(&text) {
+                proptest::prop_assert!(text.starts_with(&circuit) && circuit.ends_with(|c: char| c.is_ascii_digit()));
+            }
+            if let Ok(id) = SignificantId::parse(&text) {
+                proptest::prop_assert_eq!(circuit_of(&text), Some(id.circuit()));
+            }
+        }
+    }
 }
