@@ -69,6 +69,34 @@ impl Operating {
         Some(Ohms::new(dot(&half, &half)))
     }
 
+    /// Whether a current between `a` and `b` makes a voltage between `u` and `v`.
+    pub fn shares_current(&self, a: usize, b: usize, u: usize, v: usize) -> bool {
+        let transfer = dot(&self.factor.half(a, b), &self.factor.half(u, v));
+        let own = self.resistance(a, b).map_or(0.0, Ohms::get);
+        transfer.abs() > 0.01 * own
+    }
+
+    /// The resistance of a link as it is now; `None` while it does not conduct.
+    pub fn ohms(&self, link: LinkId) -> Option<f64> {
+        let conductance = self.conductance[link.index()];
+        (conductance > 0.0).then(|| 1.0 / conductance)
+    }
+
+    /// The resistance between two nodes with a resistance added in series to a link: the same rank-one
+    /// change, by the difference of the two conductances.
+    pub fn resistance_with(&self, netlist: &Netlist, link: LinkId, added: Ohms, a: usize, b: usize) -> Option<Ohms> {
+        let before = self.resistance(a, b)?;
+        let Some(ohms) = self.ohms(link) else { return Some(before) };
+        let [u, v] = netlist.ends(link);
+        if !self.joined(u, a) {
+            return Some(before);
+        }
+        let lost = 1.0 / ohms - 1.0 / (ohms + added.get());
+        let across = self.factor.half(u, v);
+        let transfer = dot(&self.factor.half(a, b), &across);
+        Some(Ohms::new(before.get() + lost * transfer * transfer / (1.0 - lost * dot(&across, &across))))
+    }
+
     /// Whether a link conducts now.
     pub fn conducts(&self, link: LinkId) -> bool {
         self.conductance[link.index()] > 0.0

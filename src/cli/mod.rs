@@ -9,6 +9,7 @@ mod common;
 mod nets;
 mod output;
 mod pins;
+mod plan;
 mod trace;
 mod wires;
 
@@ -37,6 +38,8 @@ enum Command {
     Nets(nets::NetsArgs),
     /// The way a circuit takes, element by element
     Trace(trace::TraceArgs),
+    /// Which readings to take, in which order
+    Plan(plan::PlanArgs),
 }
 
 /// How a command ended.
@@ -56,6 +59,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Wires(args) => wires::run(args),
         Command::Nets(args) => nets::run(args),
         Command::Trace(args) => trace::run(args),
+        Command::Plan(args) => plan::run(args),
     };
     match outcome {
         Ok(Outcome::Well) => ExitCode::SUCCESS,

@@ -7,12 +7,14 @@
 
 mod nets;
 mod pins;
+mod plan;
 mod render;
 mod trace;
 mod wires;
 
 pub use nets::{NetView, NetsView, nets};
 pub use pins::{PinView, PinsView, pins};
+pub use plan::{ExpectView, PlanView, SetupView, plan};
 pub use render::{Format, csv, markdown, text};
 pub use trace::{StepView, TraceView, trace, trace_net};
 pub use wires::{WireView, WiresView, wires};

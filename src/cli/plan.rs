@@ -1,0 +1,40 @@
+//! `ringout plan`: which readings to take, in which order.
+
+use super::Outcome;
+use super::common::{self, Source};
+use super::output::{self, FormatArg};
+use crate::measure::Meter;
+use crate::netlist::Netlist;
+use crate::plan::{self, Scope};
+use crate::setup::Setup;
+use crate::sheet;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct PlanArgs {
+    #[command(flatten)]
+    source: Source,
+    /// Only what can be measured while these connectors are unplugged: P1,P2
+    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    unplug: Vec<String>,
+    /// Only one circuit
+    #[arg(long, value_name = "ID")]
+    circuit: Option<String>,
+    #[arg(long, value_enum, default_value_t)]
+    format: FormatArg,
+}
+
+pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
+    let harness = args.source.load()?;
+    let unplugged: Setup = common::unplugged(&harness, &args.unplug)?.into();
+    if let Some(circuit) = &args.circuit
+        && !harness.wires.values().any(|w| w.circuit.as_ref() == Some(circuit))
+    {
+        anyhow::bail!("no wire belongs to circuit `{circuit}`");
+    }
+    let scope = Scope { unplug: unplugged.parted().collect(), circuit: args.circuit.clone() };
+    let netlist = Netlist::new(&harness);
+    let plan = plan::plan(&harness, &netlist, &scope, Meter::HANDHELD)?;
+    let (view, sheet) = sheet::plan(&harness, &plan);
+    output::show(args.format, &view, &sheet)?;
+    Ok(Outcome::Well)
+}

@@ -1,0 +1,182 @@
+//! A machine in one setup, with everything that several measurements of it share.
+
+use std::collections::BTreeMap;
+
+use super::{Measurement, Refusal, connected_unit};
+use crate::circuit::{Change, Corner, Operating, Unsettled, solve};
+use crate::definition::{Harness, Kind, PartId, Point};
+use crate::netlist::{LinkId, Netlist, Nets};
+use crate::setup::{Power, Setup};
+use crate::units::Ohms;
+
+/// A machine in one setup: nets, ohmmeter groups and the solved network.
+pub struct Situation<'a> {
+    /// The machine.
+    pub harness: &'a Harness,
+    /// Its graph.
+    pub netlist: &'a Netlist,
+    /// Its state.
+    pub setup: Setup,
+    /// What conductors alone join.
+    pub nets: Nets,
+    /// What an ohmmeter's current can reach.
+    pub groups: Nets,
+    /// Units that are still connected, each with the nodes of its connected contacts.
+    units: BTreeMap<PartId, Vec<usize>>,
+    /// The healthy machine with the least, the expected and the highest resistances; one solution alone
+    /// with power connected.
+    corners: Vec<Operating>,
+    /// For each link, whether an ohmmeter has no other way round it.
+    bridges: Vec<bool>,
+}
+
+/// What a meter would show on a machine with known changes, without the meter's own errors.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Prediction {
+    /// A resistance in ohms.
+    Ohms(f64),
+    /// Nothing joins the probes.
+    Open,
+    /// A voltage in volts.
+    Volts(f64),
+}
+
+impl<'a> Situation<'a> {
+    /// Prepares a setup. Cost: one factorisation per corner, near-linear in links.
+    ///
+    /// # Errors
+    /// The parts that keep switching, if the machine never settles.
+    pub fn new(harness: &'a Harness, netlist: &'a Netlist, setup: &Setup) -> Result<Self, Unsettled> {
+        let corners: &[Corner] = match setup.power() {
+            Power::Isolated => &[Corner::Low, Corner::Nominal, Corner::High],
+            Power::Connected => &[Corner::Nominal],
+        };
+        let corners = corners.iter().map(|corner| solve(harness, netlist, setup, &[], *corner));
+        let corners = corners.collect::<Result<Vec<_>, _>>()?;
+        let passes = |link| setup.passes_ohmmeter(netlist, harness, link);
+        let groups = netlist.groups(passes);
+        let mut units: BTreeMap<PartId, Vec<usize>> = BTreeMap::new();
+        for (node, point) in harness.points().enumerate() {
+            if let Some(unit) = connected_unit(harness, point, setup) {
+                units.entry(unit).or_default().push(node);
+            }
+        }
+        Ok(Self {
+            harness,
+            netlist,
+            nets: netlist.groups(|link| setup.joins(netlist, link)),
+            bridges: netlist.bridges(passes),
+            setup: setup.clone(),
+            groups,
+            units,
+            corners,
+        })
+    }
+
+    /// The node of a point.
+    pub fn node(&self, point: Point) -> usize {
+        self.harness.point_index(point)
+    }
+
+    /// A reading, if it may be taken: the only way to make a [`Measurement`].
+    ///
+    /// # Errors
+    /// The reason why it must not or cannot be taken.
+    pub fn measure(&self, kind: Kind, red: Point, black: Point) -> Result<Measurement, Refusal> {
+        let measurement = Measurement::new(self.harness, kind, red, black, &self.setup)?;
+        if kind == Kind::Isolation
+            && let Some(unit) = self.unit_across(self.node(red), self.node(black))
+        {
+            return Err(Refusal::IntoUnit { unit: self.harness.parts[unit].id.clone() });
+        }
+        Ok(measurement)
+    }
+
+    /// A unit that an isolation test between two nodes would put its voltage on. The chassis side may
+    /// have units on it: their cases and returns stay at the chassis.
+    fn unit_across(&self, red: usize, black: usize) -> Option<PartId> {
+        let chassis = self.groups.of(self.netlist.chassis());
+        let tested = [red, black].map(|node| self.groups.of(node));
+        let tested = |node: &usize| {
+            let group = self.groups.of(*node);
+            group != chassis && tested.contains(&group)
+        };
+        self.units.iter().find(|(_, nodes)| nodes.iter().any(tested)).map(|(unit, _)| *unit)
+    }
+
+    /// A connected unit whose unknown inside would have a part in a resistance reading: with one
+    /// ampere between the probes there is a voltage across two of its contacts, or it alone could join
+    /// the two sides.
+    pub fn relies_on_unit(&self, red: Point, black: Point) -> Option<PartId> {
+        let [red, black] = [red, black].map(|p| self.node(p));
+        let healthy = self.healthy();
+        let joined = healthy.joined(red, black);
+        let through = |nodes: &[usize]| {
+            let mut nets: Vec<usize> = nodes.to_vec();
+            nets.dedup_by_key(|node| self.nets.of(*node));
+            nets.iter().enumerate().any(|(at, a)| {
+                nets[at + 1..].iter().any(|b| match (joined, healthy.joined(*a, *b)) {
+                    (true, true) => healthy.joined(*a, red) && healthy.shares_current(red, black, *a, *b),
+                    (true, false) => false,
+                    (false, _) => {
+                        let sides = |x: usize, y: usize| healthy.joined(x, red) && healthy.joined(y, black);
+                        sides(*a, *b) || sides(*b, *a)
+                    }
+                })
+            })
+        };
+        self.units.iter().find(|(_, nodes)| through(nodes)).map(|(unit, _)| *unit)
+    }
+
+    /// The healthy machine as it is expected.
+    pub fn healthy(&self) -> &Operating {
+        // One corner with power connected, three with power isolated: the middle is the expected one.
+        &self.corners[self.corners.len() / 2]
+    }
+
+    /// The healthy resistance between two nodes at its least, expected and highest.
+    pub(super) fn resistances(&self, red: usize, black: usize) -> [Option<f64>; 3] {
+        let at = |corner: usize| {
+            let operating = &self.corners[corner.min(self.corners.len() - 1)];
+            operating.resistance(red, black).map(Ohms::get)
+        };
+        [at(0), at(1), at(2)]
+    }
+
+    /// What a healthy machine shows.
+    pub fn predict_healthy(&self, measurement: &Measurement) -> Prediction {
+        self.read(self.healthy(), measurement)
+    }
+
+    /// What the machine shows when one link is open, from the healthy factor (power isolated only; with
+    /// power connected relays may drop, and [`Situation::solve`] is needed).
+    pub fn predict_open(&self, measurement: &Measurement, link: LinkId) -> Prediction {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        let without = self.healthy().resistance_without(self.netlist, &self.bridges, link, red, black);
+        without.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+    }
+
+    /// What the machine shows when a resistance is added in series to one link (power isolated only).
+    pub fn predict_added(&self, measurement: &Measurement, link: LinkId, added: Ohms) -> Prediction {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        let with = self.healthy().resistance_with(self.netlist, link, added, red, black);
+        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+    }
+
+    /// The machine with some things changed. Cost: a new factorisation.
+    ///
+    /// # Errors
+    /// The parts that keep switching, if the changed machine never settles.
+    pub fn solve(&self, changes: &[Change]) -> Result<Operating, Unsettled> {
+        solve(self.harness, self.netlist, &self.setup, changes, Corner::Nominal)
+    }
+
+    /// What a measurement shows on a solved machine.
+    pub fn read(&self, operating: &Operating, measurement: &Measurement) -> Prediction {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        if !measurement.kind().is_resistance() {
+            return Prediction::Volts(operating.voltmeter(red, black).get());
+        }
+        operating.resistance(red, black).map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+    }
+}

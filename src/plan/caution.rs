@@ -1,0 +1,144 @@
+//! Cautions, where they apply.
+//!
+//! The sentences are ours; the rules they state are usual in the trade (among them AC 43.13-1B
+//! par. 11-96, and the safety chapter of the open textbook "Lessons In Electric Circuits").
+
+use super::Scope;
+use crate::definition::{Half, Harness, LoadKind, PartKind, Point};
+use crate::measure::Situation;
+use crate::setup::{Action, Post, Power};
+use crate::units::Volts;
+
+/// The sentence every sheet ends with.
+pub const DEFERENCE: &str = "The maker's manual, local codes and licensed practice come first. This sheet \
+    helps a trained person to plan and to reason; it does not release a machine.";
+
+/// What to know before the first plug is pulled.
+pub const BEFORE: &[&str] = &[
+    "Hear the complaint: what fails, since when, always or sometimes, what was done last.",
+    "See it fail yourself, if that is safe.",
+    "Read fault memories and note settings that a loss of power would erase.",
+    "Check fuses, battery posts and ground points by eye and by hand first: it costs a minute.",
+];
+
+/// Cautions that hold through the whole plan.
+pub(super) fn throughout(harness: &Harness) -> Vec<String> {
+    let mut cautions = vec![
+        "Take off rings and watches; a tool across a battery can weld or explode.".to_owned(),
+        "Prove the meter on a known source, measure, prove the meter again.".to_owned(),
+        "Never force a probe into a socket contact: it spreads the contact and makes the next fault. Use the \
+         matching test contact."
+            .to_owned(),
+        "Do not pierce insulation. Do not bridge a fuse or fit a larger one.".to_owned(),
+    ];
+    if crate::setup::batteries(harness).next().is_some() {
+        cautions.push(
+            "A lead-acid battery gives off hydrogen: no sparks or flames near it, and wear eye protection."
+                .to_owned(),
+        );
+    }
+    let nominal = harness.about.nominal.map_or(0.0, Volts::get);
+    if nominal > 30.0 {
+        cautions.push(format!("{} is dangerous to touch: trained persons only.", Volts::new(nominal)));
+    }
+    for (what, hazard) in hazards(harness) {
+        cautions.push(format!("{what} is marked as a hazard ({hazard}): do not probe it and keep its wiring closed."));
+    }
+    cautions
+}
+
+fn hazards(harness: &Harness) -> Vec<(String, String)> {
+    let mut found = Vec::new();
+    let mut note = |what: String, hazard: &Option<String>| {
+        if let Some(hazard) = hazard {
+            found.push((what, hazard.clone()));
+        }
+    };
+    harness.connectors.values().for_each(|c| note(format!("Connector {}", c.id), &c.hazard));
+    harness.wires.values().for_each(|w| note(format!("Wire {}", w.id), &w.hazard));
+    harness.parts.values().for_each(|p| note(format!("Part {}", p.id), &p.hazard));
+    found
+}
+
+/// What to know before the first plug is pulled.
+pub(super) fn before(harness: &Harness) -> Vec<String> {
+    let mut before: Vec<String> = BEFORE.iter().map(|text| (*text).to_owned()).collect();
+    let titles = harness.conditions.values().filter(|c| c.needs_power).map(|c| c.title.as_str());
+    let titles: Vec<&str> = titles.collect();
+    if !titles.is_empty() {
+        before.push(format!("Secure the machine against starting by itself; it will be asked for: {}.", titles.join(", ")));
+    }
+    before
+}
+
+/// Cautions of one phase.
+pub(super) fn of_phase(situation: &Situation<'_>, changes: &[Action], live: &[(Point, Volts)]) -> Vec<String> {
+    let mut cautions = Vec::new();
+    if changes.iter().any(|c| matches!(c, Action::TakeOff(_, Post::Negative))) {
+        cautions.push("Battery negative comes off first. Keep the lead from springing back.".to_owned());
+        cautions.push("Wait until stored charge is gone: prove dead with the voltmeter before any ohms.".to_owned());
+    }
+    if changes.iter().any(|c| matches!(c, Action::PutOn(_, Post::Negative))) {
+        cautions.push("Before power: nothing lies across open contacts, switches at rest. Negative goes on last.".to_owned());
+    }
+    if !live.is_empty() {
+        cautions.push(
+            "Open plugs carry live contacts (listed): cap those not being probed, and let no probe bridge two."
+                .to_owned(),
+        );
+    }
+    let socket = situation.setup.unplugged(situation.harness).any(|c| situation.harness.connectors[c].half == Some(Half::Socket));
+    if socket && changes.iter().any(|c| matches!(c, Action::Unplug(_))) {
+        cautions.push("Pull plugs by their bodies. Look at every contact for bent, pushed-back or green ones.".to_owned());
+    }
+    let moving = moving(situation);
+    if !moving.is_empty() {
+        cautions.push(format!("Will run in this setup: {}. Keep clear and tell everyone.", moving.join(", ")));
+    }
+    let hot = running(situation, |kind| kind == LoadKind::Lamp);
+    if !hot.is_empty() {
+        cautions.push(format!("Will be lit and hot: {}.", hot.join(", ")));
+    }
+    cautions
+}
+
+fn moving(situation: &Situation<'_>) -> Vec<String> {
+    running(situation, |kind| matches!(kind, LoadKind::Motor | LoadKind::Coil))
+}
+
+/// Loads that the solved network feeds in this setup.
+fn running(situation: &Situation<'_>, wanted: impl Fn(LoadKind) -> bool) -> Vec<String> {
+    if situation.setup.power() == Power::Isolated {
+        return Vec::new();
+    }
+    let nominal = situation.harness.about.nominal.map_or(12.0, Volts::get);
+    let running = situation.harness.parts.values().filter(|part| match &part.kind {
+        PartKind::Load { kind, between, .. } if wanted(*kind) => {
+            let [a, b] = between.map(|p| situation.node(p));
+            situation.healthy().volts_between(a, b).abs() > nominal * 0.2
+        }
+        _ => false,
+    });
+    running.map(|part| if part.title.is_empty() { part.id.clone() } else { format!("{} ({})", part.id, part.title) }).collect()
+}
+
+/// What must work when everything is back together.
+pub(super) fn function_check(harness: &Harness, scope: &Scope) -> Vec<String> {
+    let mut checks = Vec::new();
+    for part in harness.parts.values() {
+        let PartKind::Unit { functions } = &part.kind else { continue };
+        let concerned = scope.unplug.is_empty()
+            || functions.iter().flat_map(crate::definition::Function::points).any(|point| match point {
+                Point::Contact(id) => {
+                    let mating = harness.connectors[harness.contacts[id].connector].mating;
+                    mating.is_some_and(|m| scope.unplug.contains(&m))
+                }
+                _ => false,
+            });
+        if concerned {
+            checks.extend(functions.iter().map(|f| format!("{} does: {}", part.id, f.title)));
+        }
+    }
+    checks.push("Everything that was unplugged is locked, everything that was switched is at rest.".to_owned());
+    checks
+}

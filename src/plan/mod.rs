@@ -1,0 +1,250 @@
+//! Plans: which readings to take, in which setups, in which order.
+//!
+//! Comes in: a machine and what is asked of it. Goes out: phases in an order that keeps the safety
+//! rules, each opened by the actions that bring its setup about; steps with probes, expectation and
+//! what each covers; what no step can detect; the cost beside its lower bound. Why: the person at the
+//! machine walks, unplugs and measures as little as the question allows.
+//!
+//! A step holds a [`Measurement`], which cannot be unsafe; the actions between phases come from
+//! [`transition`](crate::setup::transition), which knows no unsafe order. So what is left to this room is to choose well.
+
+mod bounds;
+mod caution;
+mod cover;
+mod phase;
+mod power;
+mod select;
+
+pub use bounds::{group_tests, kautz, spanning_steps};
+pub use caution::{BEFORE, DEFERENCE};
+
+use std::collections::BTreeSet;
+
+use crate::circuit::Unsettled;
+use crate::definition::{Harness, MatingId, PartKind, Point, StationId};
+use crate::fault::Fault;
+use crate::measure::{Expectation, Measurement, Meter};
+use crate::netlist::Netlist;
+use crate::setup::{Action, Connected, Isolated, Setup, plug_of};
+use crate::units::{Seconds, Volts};
+
+/// What a plan is asked for.
+#[derive(Debug, Clone, Default)]
+pub struct Scope {
+    /// Only what can be measured while these are unplugged; everything where empty.
+    pub unplug: Vec<MatingId>,
+    /// Only this circuit.
+    pub circuit: Option<String>,
+}
+
+/// A plan.
+#[derive(Debug, Clone)]
+pub struct Plan {
+    /// The phases in order.
+    pub phases: Vec<Phase>,
+    /// Cautions that hold throughout.
+    pub cautions: Vec<String>,
+    /// What to know before the first plug is pulled.
+    pub before: Vec<String>,
+    /// What must work when everything is back together.
+    pub function_check: Vec<String>,
+    /// What the plan detects, and what not.
+    pub coverage: Coverage,
+    /// What it costs.
+    pub cost: Cost,
+    /// The meter it is made for.
+    pub meter: Meter,
+}
+
+/// All steps in one setup.
+#[derive(Debug, Clone)]
+pub struct Phase {
+    /// Its number.
+    pub id: usize,
+    /// What it is for.
+    pub title: &'static str,
+    /// The machine's state.
+    pub setup: Setup,
+    /// What brings that state about, in order.
+    pub changes: Vec<Action>,
+    /// Cautions that apply here.
+    pub cautions: Vec<String>,
+    /// Exposed contacts that are live, with their voltage against the chassis.
+    pub live: Vec<(Point, Volts)>,
+    /// The readings, in order.
+    pub steps: Vec<Step>,
+}
+
+/// One reading.
+#[derive(Debug, Clone)]
+pub struct Step {
+    /// Phase and number within it: `2.04`.
+    pub id: String,
+    /// What is read.
+    pub measurement: Measurement,
+    /// What a healthy machine shows.
+    pub expect: Expectation,
+    /// Where one stands: the red probe's station.
+    pub station: Option<StationId>,
+    /// Faults that this reading shows for sure.
+    pub covers: Vec<Fault>,
+    /// Why it is taken, in words.
+    pub purpose: String,
+}
+
+/// What a plan detects.
+#[derive(Debug, Clone, Default)]
+pub struct Coverage {
+    /// Faults in its scope.
+    pub faults: usize,
+    /// Those that at least one step shows for sure.
+    pub detected: usize,
+    /// Those that none shows, each with the reason.
+    pub undetected: Vec<(Fault, &'static str)>,
+}
+
+/// What a plan costs, beside what any plan with the same phases and two probes must cost.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Cost {
+    /// Readings.
+    pub steps: usize,
+    /// The fewest readings with two probes: k − 1 in a net of k points, one for each pair that must be
+    /// apart, one for each supply.
+    pub steps_bound: usize,
+    /// Setup changes: leads, plugs, switches, conditions (walking is not one).
+    pub changes: usize,
+    /// The fewest setup changes: each needed plug parted and joined once, each power change once.
+    pub changes_bound: usize,
+    /// Time for changes, walking and readings.
+    pub seconds: Seconds,
+    /// Time for the fewest changes and readings, without walking.
+    pub seconds_bound: Seconds,
+}
+
+/// Makes a plan.
+///
+/// Cost: one factorisation per phase and corner, two ways up the elimination tree per step.
+///
+/// # Errors
+/// The parts that keep switching, if the machine never settles in a setup the plan needs.
+pub fn plan(harness: &Harness, netlist: &Netlist, scope: &Scope, meter: Meter) -> Result<Plan, Unsettled> {
+    let drafts = drafts(harness, netlist, scope)?;
+    let mut builder = phase::Builder::new(harness, netlist, scope, meter);
+    for draft in drafts {
+        builder.phase(draft)?;
+    }
+    Ok(builder.finish())
+}
+
+/// A setup that a plan needs, and what it looks for there.
+#[derive(Debug, Clone)]
+struct Draft {
+    title: &'static str,
+    setup: Setup,
+    look: Look,
+}
+
+/// What a phase looks for.
+#[derive(Debug, Clone)]
+enum Look {
+    /// Sources and points that can be probed on the machine as found.
+    Sources,
+    /// Paths and isolation.
+    Paths,
+    /// The switch contacts that this setup closes.
+    Switches,
+    /// Supplies and conditions of units, at the plugs taken off them: red and black of each.
+    Supplies(Vec<[Point; 2]>),
+    /// What the maker demands in this setup.
+    Limits,
+    /// Nothing: the machine as found again.
+    Close,
+}
+
+/// The machine as it is found: power connected, if it has a source of its own.
+pub fn as_found(harness: &Harness) -> Setup {
+    let source = |kind: &PartKind| matches!(kind, PartKind::Battery { .. } | PartKind::Alternator { .. });
+    if harness.parts.values().any(|part| source(&part.kind)) {
+        Connected::as_found().into()
+    } else {
+        Isolated::at_rest().into()
+    }
+}
+
+/// The setups a plan goes through, in the order that needs one power-off, one unplugging, one power-on
+/// for the voltages at the open plugs, one power-off and one re-mating.
+fn drafts(harness: &Harness, netlist: &Netlist, scope: &Scope) -> Result<Vec<Draft>, Unsettled> {
+    let found = as_found(harness);
+    let powered = matches!(found, Setup::Connected(_));
+    let parted = parted(harness, scope);
+    let open: Setup = with_parted(&parted).into();
+    let mut drafts = Vec::new();
+    if powered {
+        drafts.push(Draft { title: "As found, with power", setup: found.clone(), look: Look::Sources });
+        for setup in limit_setups(harness, scope) {
+            drafts.push(Draft { title: "What the maker demands", setup, look: Look::Limits });
+        }
+    }
+    drafts.push(Draft { title: "Paths and isolation, without power", setup: open.clone(), look: Look::Paths });
+    for setup in switch_setups(harness, &parted) {
+        drafts.push(Draft { title: "Switch contacts, without power", setup, look: Look::Switches });
+    }
+    if powered {
+        let units = unit_plugs(harness, &parted);
+        for (setup, pairs) in power::supplies(harness, netlist, scope, &units)? {
+            drafts.push(Draft { title: "Supplies at the open plugs, with power", setup, look: Look::Supplies(pairs) });
+        }
+    }
+    drafts.push(Draft { title: "As found again", setup: found, look: Look::Close });
+    Ok(drafts)
+}
+
+/// The matings that are parted for the paths: those asked for, or all.
+fn parted(harness: &Harness, scope: &Scope) -> BTreeSet<MatingId> {
+    if scope.unplug.is_empty() { harness.matings.ids().collect() } else { scope.unplug.iter().copied().collect() }
+}
+
+fn with_parted(parted: &BTreeSet<MatingId>) -> Isolated {
+    parted.iter().fold(Isolated::at_rest(), |setup, mating| setup.part(*mating))
+}
+
+/// Of the parted matings, those that lead into units.
+fn unit_plugs(harness: &Harness, parted: &BTreeSet<MatingId>) -> BTreeSet<MatingId> {
+    let into_unit = |mating: &MatingId| {
+        let plug = plug_of(harness, *mating);
+        let mate = harness.mate_of(plug);
+        mate.is_some_and(|m| harness.unit_behind(Point::Contact(harness.connectors[m].first)).is_some())
+    };
+    parted.iter().copied().filter(into_unit).collect()
+}
+
+/// The setups of the maker's demands that need nothing unplugged; a sweep at a few plugs leaves them out.
+fn limit_setups(harness: &Harness, scope: &Scope) -> BTreeSet<Setup> {
+    if !scope.unplug.is_empty() {
+        return BTreeSet::new();
+    }
+    let wanted = harness.limits.iter().filter(|l| !l.kind.is_resistance() && l.unplugged.is_empty());
+    let setup = |limit: &crate::definition::Limit| {
+        let set = limit.set.iter().fold(Connected::as_found(), |s, (switch, at)| s.set(harness, *switch, *at));
+        Setup::from(limit.conditions.iter().fold(set, |s, condition| s.bring(*condition)))
+    };
+    wanted.map(setup).collect()
+}
+
+/// One setup for every position of every switch that is not its rest and closes something.
+fn switch_setups(harness: &Harness, parted: &BTreeSet<MatingId>) -> Vec<Setup> {
+    let mut setups = Vec::new();
+    for (switch, positions, rest) in crate::setup::switches(harness) {
+        for position in (0..positions).filter(|position| *position != rest) {
+            setups.push(with_parted(parted).set(harness, switch, position).into());
+        }
+    }
+    setups
+}
+
+impl Plan {
+    /// All steps in order.
+    pub fn steps(&self) -> impl Iterator<Item = &Step> {
+        self.phases.iter().flat_map(|phase| &phase.steps)
+    }
+}

@@ -1,0 +1,284 @@
+//! Building a plan phase by phase.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::cover::{Cover, why_not};
+use super::select::{Chosen, Selection, Wanted, paths, switches};
+use super::{Cost, Coverage, Draft, Look, Phase, Plan, Scope, Step, as_found, caution};
+use crate::circuit::Unsettled;
+use crate::definition::{Harness, Kind, PartKind, Point, StationId};
+use crate::fault::{Fault, Universe};
+use crate::measure::{Meter, Situation};
+use crate::netlist::Netlist;
+use crate::setup::{Action, Power, READING_SECONDS, Setup, plug_of, transition};
+use crate::units::{Seconds, Volts};
+
+/// From this voltage against the chassis an exposed contact counts as live: common practice.
+const LIVE: f64 = 1.0;
+
+/// Collects phases and adds up what they cost and cover.
+pub(super) struct Builder<'a> {
+    harness: &'a Harness,
+    netlist: &'a Netlist,
+    scope: &'a Scope,
+    meter: Meter,
+    universe: Universe,
+    phases: Vec<Phase>,
+    /// The setup the machine is left in by the last phase.
+    now: Setup,
+    /// Where the person stands.
+    station: Option<StationId>,
+    covered: BTreeSet<Fault>,
+    /// Faults of nets that the scope asks for.
+    in_scope: BTreeSet<Fault>,
+    cost: Cost,
+}
+
+impl<'a> Builder<'a> {
+    pub(super) fn new(harness: &'a Harness, netlist: &'a Netlist, scope: &'a Scope, meter: Meter) -> Self {
+        Self {
+            harness,
+            netlist,
+            scope,
+            meter,
+            universe: Universe::new(harness, netlist),
+            phases: Vec::new(),
+            now: as_found(harness),
+            station: None,
+            covered: BTreeSet::new(),
+            in_scope: BTreeSet::new(),
+            cost: Cost::default(),
+        }
+    }
+
+    /// Adds a phase, unless it would have nothing to read.
+    pub(super) fn phase(&mut self, draft: Draft) -> Result<(), Unsettled> {
+        let closing = matches!(draft.look, Look::Close);
+        if closing && self.phases.iter().all(|phase| phase.changes.is_empty()) {
+            return Ok(());
+        }
+        let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
+        let selection = self.select(&situation, &draft.look);
+        if selection.chosen.is_empty() && !closing {
+            return Ok(());
+        }
+        self.note_scope(&situation);
+        let id = self.phases.len() + 1;
+        let changes = self.walk(transition(self.harness, &self.now, &draft.setup));
+        let live = live_contacts(&situation);
+        let cautions = caution::of_phase(&situation, &changes, &live);
+        let steps = self.steps(id, &situation, selection);
+        self.cost.changes += changes.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
+        self.cost.seconds = self.cost.seconds + changes.iter().map(|c| c.seconds(self.harness)).sum();
+        self.now = draft.setup.clone();
+        self.phases.push(Phase { id, title: draft.title, setup: draft.setup, changes, cautions, live, steps });
+        Ok(())
+    }
+
+    fn select(&self, situation: &Situation<'_>, look: &Look) -> Selection {
+        match look {
+            Look::Paths => paths(situation, self.scope),
+            Look::Switches => switches(situation, self.scope),
+            Look::Sources => selection(sources(situation)),
+            Look::Supplies(pairs) => selection(supplies(situation, pairs)),
+            Look::Limits => selection(limits(situation)),
+            Look::Close => Selection::default(),
+        }
+    }
+
+    /// Which faults this phase's setup puts into the scope: those of elements on wanted nets.
+    fn note_scope(&mut self, situation: &Situation<'_>) {
+        let wanted = Wanted::new(situation, self.scope);
+        for (fault, _) in self.universe.iter() {
+            let touches = fault.elements().into_iter().any(|element| {
+                self.universe.links(element).iter().any(|link| {
+                    self.netlist.ends(*link).iter().any(|node| wanted.point(situation, self.netlist.point(*node)))
+                })
+            });
+            if touches {
+                self.in_scope.insert(fault);
+            }
+        }
+    }
+
+    /// Adds the walking that a row of actions needs.
+    fn walk(&mut self, actions: Vec<Action>) -> Vec<Action> {
+        let mut all = Vec::new();
+        for action in actions {
+            if let Some(station) = station_of(self.harness, action) {
+                self.go(station, &mut all);
+            }
+            all.push(action);
+        }
+        all
+    }
+
+    fn go(&mut self, station: StationId, actions: &mut Vec<Action>) {
+        if self.station.replace(station) != Some(station) {
+            actions.push(Action::GoTo(station));
+        }
+    }
+
+    /// Turns the chosen readings into numbered steps: by station, the one where the person stands
+    /// first; within a station what finds the likeliest faults per second first.
+    fn steps(&mut self, phase: usize, situation: &Situation<'_>, selection: Selection) -> Vec<Step> {
+        let cover = Cover::new(situation, &self.universe, self.meter);
+        let weights: BTreeMap<Fault, f64> = self.universe.iter().collect();
+        let mut steps: Vec<(Step, f64)> = Vec::new();
+        for Chosen { measurement, purpose } in selection.chosen {
+            let expect = situation.expect(&measurement, &self.meter);
+            let covers = cover.of(&measurement, &expect);
+            let weight = covers.iter().filter_map(|fault| weights.get(fault)).sum();
+            let station = self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
+            steps.push((Step { id: String::new(), measurement, expect, station, covers, purpose }, weight));
+        }
+        let here = self.station;
+        steps.sort_by(|(a, wa), (b, wb)| {
+            let key = |s: &Step| (s.station != here, s.station, s.measurement.kind());
+            key(a).cmp(&key(b)).then(wb.total_cmp(wa)).then(a.measurement.cmp(&b.measurement))
+        });
+        self.cost.steps += steps.len();
+        self.cost.steps_bound += selection.bound;
+        for (at, (step, _)) in steps.iter_mut().enumerate() {
+            step.id = format!("{phase}.{:02}", at + 1);
+            self.covered.extend(step.covers.iter().copied());
+            self.cost.seconds = self.cost.seconds + READING_SECONDS;
+            if let Some(station) = step.station
+                && self.station.replace(station) != Some(station)
+            {
+                self.cost.seconds = self.cost.seconds + Action::GoTo(station).seconds(self.harness);
+            }
+        }
+        steps.into_iter().map(|(step, _)| step).collect()
+    }
+
+    /// The plan, with its coverage and its bounds.
+    pub(super) fn finish(mut self) -> Plan {
+        self.bound_changes();
+        let covered: BTreeSet<Fault> = self.covered.intersection(&self.in_scope).copied().collect();
+        let undetected = self.in_scope.difference(&covered).map(|fault| (*fault, why_not(*fault))).collect();
+        Plan {
+            cautions: caution::throughout(self.harness),
+            before: caution::before(self.harness),
+            function_check: caution::function_check(self.harness, self.scope),
+            coverage: Coverage { faults: self.in_scope.len(), detected: covered.len(), undetected },
+            cost: self.cost,
+            meter: self.meter,
+            phases: self.phases,
+        }
+    }
+
+    /// Each plug that is ever off is parted once and joined once; each battery's two leads come off and
+    /// go back once for every time power is off between two phases with power; each phase in which a
+    /// switch or a condition differs from the one before needs at least one move.
+    fn bound_changes(&mut self) {
+        let mut bound: Vec<Action> = Vec::new();
+        let parted: BTreeSet<_> = self.phases.iter().flat_map(|p| p.setup.parted().collect::<Vec<_>>()).collect();
+        for mating in parted {
+            bound.extend([Action::Unplug(mating), Action::Plug(mating)]);
+        }
+        let batteries: Vec<_> = crate::setup::batteries(self.harness).collect();
+        let mut before = as_found(self.harness);
+        for phase in &self.phases {
+            let rewired = !phase.setup.parted().eq(before.parted());
+            let [was, is] = [before.power(), phase.setup.power()];
+            let cycles = match (was, is) {
+                (Power::Connected, Power::Connected) => if rewired { 2 } else { 0 },
+                (a, b) => usize::from(a != b),
+            };
+            for battery in batteries.iter().flat_map(|b| std::iter::repeat_n(*b, cycles)) {
+                for post in [crate::setup::Post::Negative, crate::setup::Post::Positive] {
+                    bound.push(Action::TakeOff(battery, post));
+                }
+            }
+            for (switch, position) in phase.setup.set() {
+                if before.position(self.harness, switch) != position {
+                    bound.push(Action::Set(switch, position));
+                }
+            }
+            bound.extend(phase.setup.conditions().filter(|c| !before.holds(*c)).map(Action::Bring));
+            before = phase.setup.clone();
+        }
+        self.cost.changes_bound = bound.len();
+        let changes: Seconds = bound.iter().map(|action| action.seconds(self.harness)).sum();
+        self.cost.seconds_bound = changes + READING_SECONDS * self.cost.steps_bound as f64;
+    }
+}
+
+fn selection(chosen: Vec<Chosen>) -> Selection {
+    Selection { bound: chosen.len(), chosen }
+}
+
+/// Where one stands to do something.
+fn station_of(harness: &Harness, action: Action) -> Option<StationId> {
+    match action {
+        Action::GoTo(station) => Some(station),
+        Action::TakeOff(part, _) | Action::PutOn(part, _) => {
+            let PartKind::Battery { plus, .. } = harness.parts[part].kind else { return None };
+            harness.parts[part].station.or(harness.station_of(plus))
+        }
+        Action::Unplug(mating) | Action::Plug(mating) => harness.connectors[plug_of(harness, mating)].station,
+        Action::Set(part, _) => harness.parts[part].station,
+        Action::Bring(_) | Action::End(_) => None,
+    }
+}
+
+/// Exposed contacts that are live: those of open plugs and of connectors without a mate.
+fn live_contacts(situation: &Situation<'_>) -> Vec<(Point, Volts)> {
+    let harness = situation.harness;
+    if situation.setup.power() == Power::Isolated || situation.setup.parted().len() == 0 {
+        return Vec::new();
+    }
+    let exposed = |point: &Point| {
+        let Point::Contact(id) = point else { return false };
+        let connector = &harness.connectors[harness.contacts[*id].connector];
+        connector.mating.is_some_and(|mating| situation.setup.is_parted(mating))
+    };
+    let volts = |point: Point| {
+        let volts = situation.healthy().volts_between(situation.node(point), situation.netlist.chassis());
+        (volts.abs() >= LIVE).then_some((point, Volts::new(volts)))
+    };
+    harness.points().filter(exposed).filter_map(volts).collect()
+}
+
+/// Every source across its posts, and every supply that can be probed on the machine as found.
+fn sources(situation: &Situation<'_>) -> Vec<Chosen> {
+    let harness = situation.harness;
+    let mut chosen = Vec::new();
+    for part in harness.parts.values() {
+        let (PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. }) = part.kind else {
+            continue;
+        };
+        if let Ok(measurement) = situation.measure(Kind::Voltage, plus, minus) {
+            let purpose = format!("{} {}", part.kind.word(), part.id);
+            chosen.push(Chosen { measurement, purpose });
+        }
+    }
+    chosen
+}
+
+/// Supplies and conditions of units at their open plugs.
+fn supplies(situation: &Situation<'_>, pairs: &[[Point; 2]]) -> Vec<Chosen> {
+    let take = |[red, black]: &[Point; 2]| {
+        let measurement = situation.measure(Kind::Voltage, *red, *black).ok()?;
+        let signal = match red {
+            Point::Contact(id) => situation.harness.contacts[*id].signal.clone(),
+            _ => None,
+        };
+        Some(Chosen { measurement, purpose: signal.unwrap_or_else(|| "supply and return".to_owned()) })
+    };
+    pairs.iter().filter_map(take).collect()
+}
+
+/// What the maker demands in this setup.
+fn limits(situation: &Situation<'_>) -> Vec<Chosen> {
+    let here = situation.harness.limits.iter().filter(|limit| {
+        limit.set.iter().copied().eq(situation.setup.set())
+            && limit.conditions.iter().copied().eq(situation.setup.conditions())
+    });
+    let take = |limit: &crate::definition::Limit| {
+        let measurement = situation.measure(limit.kind, limit.red, limit.black).ok()?;
+        Some(Chosen { measurement, purpose: limit.title.clone() })
+    };
+    here.filter_map(take).collect()
+}

@@ -1,0 +1,153 @@
+//! Which setups make the supplies and conditions of units live at their open plugs.
+
+use std::collections::BTreeSet;
+
+use super::{Scope, with_parted};
+use crate::circuit::{Corner, Unsettled, solve};
+use crate::definition::{Harness, MatingId, PartId, PartKind, Point};
+use crate::netlist::Netlist;
+use crate::setup::{Setup, switches};
+use crate::units::Volts;
+
+/// The most switches that are moved together to make something live.
+const TOGETHER: usize = 3;
+/// The most setups that are tried; machines with more switches are planned from single moves.
+const TRIED: usize = 400;
+
+/// A switch and the position it is put into.
+type Move = (PartId, usize);
+
+/// A supply or condition of a unit, to be read against the unit's return.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Target {
+    red: Point,
+    black: Point,
+}
+
+/// A few moves of switches that make every supply and condition live at least once: each setup with
+/// the pairs of points to read in it.
+///
+/// Greedy: the first setup, by number of moves, that makes something live is taken; then moves are added
+/// to it as long as they make more live and nothing dead. Cost: one solution per setup tried, at most
+/// [`TRIED`] and one per move added.
+pub(super) fn supplies(
+    harness: &Harness,
+    netlist: &Netlist,
+    scope: &Scope,
+    parted: &BTreeSet<MatingId>,
+) -> Result<Vec<(Setup, Vec<[Point; 2]>)>, Unsettled> {
+    let search = Search { harness, netlist, parted };
+    let mut left = targets(harness, scope, parted);
+    let mut found = Vec::new();
+    for start in combinations(harness) {
+        if left.is_empty() {
+            break;
+        }
+        let mut live = search.live(&start, &left)?;
+        if live.is_empty() {
+            continue;
+        }
+        let mut chosen = start;
+        for step in moves(harness) {
+            if chosen.iter().any(|(switch, _)| *switch == step.0) {
+                continue;
+            }
+            let mut more = chosen.clone();
+            more.push(step);
+            let with = search.live(&more, &left)?;
+            if with.len() > live.len() && live.is_subset(&with) {
+                (chosen, live) = (more, with);
+            }
+        }
+        left.retain(|target| !live.contains(target));
+        found.push((search.setup(&chosen), live.into_iter().map(|t| [t.red, t.black]).collect()));
+    }
+    Ok(found)
+}
+
+/// The machine with some plugs off, in which switches are moved.
+struct Search<'a> {
+    harness: &'a Harness,
+    netlist: &'a Netlist,
+    parted: &'a BTreeSet<MatingId>,
+}
+
+impl Search<'_> {
+    fn setup(&self, moves: &[Move]) -> Setup {
+        let isolated = moves.iter().fold(with_parted(self.parted), |s, (switch, at)| s.set(self.harness, *switch, *at));
+        isolated.connect().into()
+    }
+
+    /// The targets that are live after some moves.
+    fn live(&self, moves: &[Move], targets: &BTreeSet<Target>) -> Result<BTreeSet<Target>, Unsettled> {
+        let operating = solve(self.harness, self.netlist, &self.setup(moves), &[], Corner::Nominal)?;
+        let threshold = self.harness.about.nominal.unwrap_or(Volts::new(12.0)).get() * 0.5;
+        let is_live = |target: &&Target| {
+            let [red, black] = [target.red, target.black].map(|p| self.harness.point_index(p));
+            operating.volts_between(red, black).abs() >= threshold
+        };
+        Ok(targets.iter().filter(is_live).copied().collect())
+    }
+}
+
+/// Supplies and conditions of functions whose unit plugs are off, at the harness side.
+fn targets(harness: &Harness, scope: &Scope, parted: &BTreeSet<MatingId>) -> BTreeSet<Target> {
+    let mut targets = BTreeSet::new();
+    for part in harness.parts.values() {
+        let PartKind::Unit { functions } = &part.kind else { continue };
+        for function in functions {
+            let black = function.ground.and_then(|g| outside(harness, g, parted)).unwrap_or(Point::Chassis);
+            for point in std::iter::once(function.supply).chain(function.when.iter().copied()) {
+                let Some(red) = outside(harness, point, parted) else { continue };
+                if scope.circuit.as_ref().is_none_or(|c| of_circuit(harness, red, c)) {
+                    targets.insert(Target { red, black });
+                }
+            }
+        }
+    }
+    targets
+}
+
+/// The harness contact that a unit's contact was plugged into, if that plug is off.
+fn outside(harness: &Harness, point: Point, parted: &BTreeSet<MatingId>) -> Option<Point> {
+    let Point::Contact(id) = point else { return None };
+    let contact = &harness.contacts[id];
+    let mating = harness.connectors[contact.connector].mating?;
+    parted.contains(&mating).then_some(Point::Contact(contact.mate?))
+}
+
+fn of_circuit(harness: &Harness, point: Point, circuit: &str) -> bool {
+    harness.wires_at(point).any(|wire| harness.wires[wire].circuit.as_deref() == Some(circuit))
+}
+
+/// Every single move of a switch away from rest.
+fn moves(harness: &Harness) -> Vec<Move> {
+    let away = |(switch, positions, rest): (PartId, usize, usize)| {
+        (0..positions).filter(move |position| *position != rest).map(move |position| (switch, position))
+    };
+    switches(harness).flat_map(away).collect()
+}
+
+/// Moves of switches: none, then one, then two, then three at a time.
+fn combinations(harness: &Harness) -> Vec<Vec<Move>> {
+    let moves = moves(harness);
+    let mut all = vec![Vec::new()];
+    let mut last: Vec<(usize, Vec<Move>)> = vec![(0, Vec::new())];
+    for _ in 0..TOGETHER {
+        let mut next = Vec::new();
+        for (from, chosen) in &last {
+            for (at, step) in moves.iter().enumerate().skip(*from) {
+                if chosen.iter().all(|(switch, _)| *switch != step.0) {
+                    next.push((at + 1, chosen.iter().copied().chain([*step]).collect()));
+                }
+            }
+        }
+        let room = TRIED - all.len();
+        all.extend(next.iter().take(room).map(|(_, chosen): &(usize, Vec<Move>)| chosen.clone()));
+        last = next;
+        if all.len() >= TRIED {
+            break;
+        }
+    }
+    all
+}

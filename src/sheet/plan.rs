@@ -1,0 +1,372 @@
+//! Plans as tables and JSON.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use serde::Serialize;
+
+use super::{Section, Sheet, Stamp, colours_at, station_word};
+use crate::definition::{Harness, Point};
+use crate::measure::Expectation;
+use crate::plan::{DEFERENCE, Phase, Plan, Step};
+use crate::setup::{Setup, position_name};
+use crate::units::{Seconds, significant};
+
+/// A plan for programs.
+#[derive(Debug, Clone, Serialize)]
+pub struct PlanView {
+    /// The definition.
+    pub harness: Stamp,
+    /// The meter it is made for.
+    pub meter: &'static str,
+    /// Cautions that hold throughout.
+    pub cautions: Vec<String>,
+    /// What to know before the first plug is pulled.
+    pub before: Vec<String>,
+    /// The phases.
+    pub phases: Vec<PhaseView>,
+    /// What must work at the end.
+    pub function_check: Vec<String>,
+    /// What is detected.
+    pub coverage: CoverageView,
+    /// What it costs.
+    pub cost: CostView,
+}
+
+/// One phase.
+#[derive(Debug, Clone, Serialize)]
+pub struct PhaseView {
+    /// Its number.
+    pub id: String,
+    /// What it is for.
+    pub title: &'static str,
+    /// The machine's state.
+    #[serde(flatten)]
+    pub setup: SetupView,
+    /// What brings it about.
+    pub changes: Vec<ChangeView>,
+    /// Cautions that apply here.
+    pub cautions: Vec<String>,
+    /// Exposed live contacts.
+    pub live: Vec<LiveView>,
+    /// The readings.
+    pub steps: Vec<PlanStepView>,
+}
+
+/// A setup.
+#[derive(Debug, Clone, Serialize)]
+pub struct SetupView {
+    /// `isolated` or `connected`.
+    pub power: &'static str,
+    /// Connectors that are unplugged.
+    pub unplugged: Vec<String>,
+    /// Switches that are not at rest.
+    pub set: BTreeMap<String, String>,
+    /// Conditions that hold.
+    pub conditions: Vec<String>,
+}
+
+impl SetupView {
+    /// A setup in names.
+    pub fn of(harness: &Harness, setup: &Setup) -> Self {
+        let position = |(switch, at)| {
+            (harness.parts[switch].id.clone(), position_name(harness, switch, at).to_owned())
+        };
+        Self {
+            power: setup.power().word(),
+            unplugged: setup.unplugged(harness).map(|c| harness.connectors[c].id.clone()).collect(),
+            set: setup.set().map(position).collect(),
+            conditions: setup.conditions().map(|c| harness.conditions[c].id.clone()).collect(),
+        }
+    }
+}
+
+/// One thing to do.
+#[derive(Debug, Clone, Serialize)]
+pub struct ChangeView {
+    /// What to do.
+    pub action: &'static str,
+    /// What to do it to.
+    pub target: String,
+    /// How long it takes.
+    pub seconds: f64,
+}
+
+/// A live contact.
+#[derive(Debug, Clone, Serialize)]
+pub struct LiveView {
+    /// The contact.
+    pub contact: String,
+    /// Its voltage against the chassis.
+    pub volts: f64,
+}
+
+/// One reading to take.
+#[derive(Debug, Clone, Serialize)]
+pub struct PlanStepView {
+    /// Its number.
+    pub id: String,
+    /// What is read.
+    pub kind: &'static str,
+    /// Red probe.
+    pub red: String,
+    /// Black probe.
+    pub black: String,
+    /// Where one stands.
+    pub station: String,
+    /// What a healthy machine shows.
+    pub expect: ExpectView,
+    /// Faults it shows for sure.
+    pub covers: Vec<String>,
+    /// What it is for.
+    pub purpose: String,
+}
+
+/// An expectation.
+#[derive(Debug, Clone, Serialize)]
+pub struct ExpectView {
+    /// The least; null where there is none.
+    pub low: Option<f64>,
+    /// The most; null where there is none.
+    pub high: Option<f64>,
+    /// `ohm` or `volt`.
+    pub unit: &'static str,
+    /// In words.
+    pub words: String,
+    /// The reason for the limits.
+    pub why: String,
+}
+
+impl ExpectView {
+    /// An expectation with its numbers rounded for people.
+    pub fn of(expect: &Expectation) -> Self {
+        Self {
+            low: expect.low.is_finite().then(|| round(expect.low)),
+            high: expect.high.map(round),
+            unit: expect.unit(),
+            words: expect.words(),
+            why: expect.why.clone(),
+        }
+    }
+}
+
+/// What is detected.
+#[derive(Debug, Clone, Serialize)]
+pub struct CoverageView {
+    /// Faults in scope.
+    pub faults: usize,
+    /// Those shown for sure.
+    pub detected: usize,
+    /// Those not shown.
+    pub undetected: Vec<UndetectedView>,
+}
+
+/// A fault that no step shows.
+#[derive(Debug, Clone, Serialize)]
+pub struct UndetectedView {
+    /// The fault.
+    pub fault: String,
+    /// Why not.
+    pub why: &'static str,
+}
+
+/// What a plan costs.
+#[derive(Debug, Clone, Serialize)]
+pub struct CostView {
+    /// Readings.
+    pub steps: usize,
+    /// The fewest that could do.
+    pub steps_bound: usize,
+    /// Setup changes.
+    pub changes: usize,
+    /// The fewest that could do.
+    pub changes_bound: usize,
+    /// Time in all.
+    pub seconds: f64,
+    /// The least that could do, without walking.
+    pub seconds_bound: f64,
+}
+
+/// Four significant digits: more than any field meter shows.
+fn round(value: f64) -> f64 {
+    significant(value, 4).parse().unwrap_or(value)
+}
+
+/// A plan as JSON view and sheet.
+pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
+    let view = PlanView {
+        harness: Stamp::of(harness),
+        meter: plan.meter.name,
+        cautions: plan.cautions.clone(),
+        before: plan.before.clone(),
+        phases: plan.phases.iter().map(|phase| phase_view(harness, phase)).collect(),
+        function_check: plan.function_check.clone(),
+        coverage: CoverageView {
+            faults: plan.coverage.faults,
+            detected: plan.coverage.detected,
+            undetected: plan
+                .coverage
+                .undetected
+                .iter()
+                .map(|(fault, why)| UndetectedView { fault: fault.id(harness), why })
+                .collect(),
+        },
+        cost: CostView {
+            steps: plan.cost.steps,
+            steps_bound: plan.cost.steps_bound,
+            changes: plan.cost.changes,
+            changes_bound: plan.cost.changes_bound,
+            seconds: plan.cost.seconds.get(),
+            seconds_bound: plan.cost.seconds_bound.get(),
+        },
+    };
+    let sheet = sheet(harness, plan, &view);
+    (view, sheet)
+}
+
+fn phase_view(harness: &Harness, phase: &Phase) -> PhaseView {
+    PhaseView {
+        id: phase.id.to_string(),
+        title: phase.title,
+        setup: SetupView::of(harness, &phase.setup),
+        changes: phase
+            .changes
+            .iter()
+            .map(|action| ChangeView {
+                action: action.verb(),
+                target: action.target(harness),
+                seconds: action.seconds(harness).get(),
+            })
+            .collect(),
+        cautions: phase.cautions.clone(),
+        live: phase
+            .live
+            .iter()
+            .map(|(point, volts)| LiveView { contact: harness.point_name(*point), volts: round(volts.get()) })
+            .collect(),
+        steps: phase.steps.iter().map(|step| step_view(harness, step)).collect(),
+    }
+}
+
+fn step_view(harness: &Harness, step: &Step) -> PlanStepView {
+    PlanStepView {
+        id: step.id.clone(),
+        kind: step.measurement.kind().word(),
+        red: harness.point_name(step.measurement.red()),
+        black: harness.point_name(step.measurement.black()),
+        station: station_word(harness, step.station),
+        expect: ExpectView::of(&step.expect),
+        covers: step.covers.iter().map(|fault| fault.id(harness)).collect(),
+        purpose: step.purpose.clone(),
+    }
+}
+
+fn sheet(harness: &Harness, plan: &Plan, view: &PlanView) -> Sheet {
+    let list = |items: &[String]| items.iter().map(|item| format!("- {item}")).collect::<Vec<_>>();
+    let mut sections = vec![
+        Section { title: "Cautions".to_owned(), lines: list(&plan.cautions), ..Section::default() },
+        Section { title: "Know first".to_owned(), lines: list(&plan.before), ..Section::default() },
+    ];
+    sections.extend(plan.phases.iter().flat_map(|phase| phase_sections(harness, plan, phase)));
+    sections.push(Section {
+        title: "Function check".to_owned(),
+        lines: plan.function_check.iter().map(|check| format!("[ ] {check}")).collect(),
+        ..Section::default()
+    });
+    sections.push(coverage_section(view));
+    Sheet {
+        heading: vec![format!("Plan · {}", view.harness.line())],
+        sections,
+        notes: vec![DEFERENCE.to_owned()],
+    }
+}
+
+/// A phase opens with what to do and what the machine looks like then; its readings follow in one table
+/// for each station.
+fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<Section> {
+    let mut lines = Vec::new();
+    for (at, action) in phase.changes.iter().enumerate() {
+        lines.push(format!("{:>3}. {}", at + 1, capital(&action.words(harness))));
+    }
+    lines.push(format!("Now: {}.", phase.setup.words(harness)));
+    lines.extend(phase.cautions.iter().map(|caution| format!("- Caution: {caution}")));
+    if !phase.live.is_empty() {
+        let live = phase.live.iter().map(|(point, volts)| format!("{} {volts}", harness.point_name(*point)));
+        lines.push(format!("- Live at open plugs: {}.", live.collect::<Vec<_>>().join(", ")));
+    }
+    let steps = phase.steps.len();
+    let done: usize = plan.phases.iter().take_while(|p| p.id < phase.id).map(|p| p.steps.len()).sum();
+    let progress =
+        if steps == 0 { String::new() } else { format!(" · readings {} to {} of {}", done + 1, done + steps, plan.cost.steps) };
+    let title = format!("Phase {} · {}{progress}", phase.id, phase.title);
+    let mut sections = vec![Section { title, lines, ..Section::default() }];
+    for here in phase.steps.chunk_by(|a, b| a.station == b.station) {
+        let station = here[0].station.map(|id| &harness.stations[id]);
+        let title = station.map_or_else(String::new, |s| format!("At {}", if s.title.is_empty() { &s.id } else { &s.title }));
+        sections.push(Section {
+            title,
+            columns: vec!["step", "red", "black", "expect", "reading", "if not, look at"],
+            rows: here.iter().map(|step| row(harness, step)).collect(),
+            ..Section::default()
+        });
+    }
+    sections
+}
+
+fn row(harness: &Harness, step: &Step) -> Vec<String> {
+    let elsewhere = |point: Point| match harness.station_of(point) {
+        station if station == step.station || station.is_none() => String::new(),
+        station => format!(" (at {})", station_word(harness, station)),
+    };
+    let black = step.measurement.black();
+    vec![
+        step.id.clone(),
+        probe(harness, step.measurement.red()),
+        format!("{}{}", probe(harness, black), elsewhere(black)),
+        step.expect.words(),
+        "[      ]".to_owned(),
+        accuses(harness, step),
+    ]
+}
+
+/// A point with the colours of the wires in it, which is how one finds it.
+fn probe(harness: &Harness, point: Point) -> String {
+    let colours = colours_at(harness, point);
+    let name = harness.point_name(point);
+    if matches!(point, Point::Terminal(_)) || colours.is_empty() { name } else { format!("{name} {colours}") }
+}
+
+/// The elements that a bad reading accuses, the first few of them.
+fn accuses(harness: &Harness, step: &Step) -> String {
+    const SHOWN: usize = 3;
+    let mut seen = BTreeSet::new();
+    let elements = step.covers.iter().flat_map(|fault| fault.elements());
+    let names: Vec<String> =
+        elements.map(|e| e.id(harness)).filter(|id| seen.insert(id.clone())).collect();
+    match names.len() {
+        0 => step.purpose.clone(),
+        n if n <= SHOWN => names.join(", "),
+        n => format!("{}, {} more", names[..SHOWN].join(", "), n - SHOWN),
+    }
+}
+
+fn coverage_section(view: &PlanView) -> Section {
+    let CostView { steps, steps_bound, changes, changes_bound, seconds, seconds_bound } = view.cost;
+    let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
+    for undetected in &view.coverage.undetected {
+        *reasons.entry(undetected.why).or_default() += 1;
+    }
+    let minutes = |seconds: f64| significant(Seconds::new(seconds).get() / 60.0, 3);
+    let mut lines = vec![
+        format!("{} of {} single faults in scope show for sure.", view.coverage.detected, view.coverage.faults),
+        format!("{steps} readings; with two probes, for these nets and pairs, the fewest are {steps_bound}."),
+        format!("{changes} setup changes; the fewest for these phases are {changes_bound}."),
+        format!("About {} min; the fewest changes and readings, without walking, take {} min.", minutes(seconds), minutes(seconds_bound)),
+    ];
+    lines.extend(reasons.iter().map(|(why, count)| format!("- {count} not shown: {why}.")));
+    Section { title: "What this plan shows and costs".to_owned(), lines, ..Section::default() }
+}
+
+fn capital(text: &str) -> String {
+    let mut chars = text.chars();
+    chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
+}
