@@ -8,6 +8,7 @@ pub mod fault;
 pub mod measure;
 pub mod netlist;
 pub mod plan;
+pub mod record;
 pub mod setup;
 pub mod sheet;
 pub mod units;

@@ -37,7 +37,8 @@ pub(super) fn supplies(
     parted: &BTreeSet<MatingId>,
 ) -> Result<Vec<(Setup, Vec<[Point; 2]>)>, Unsettled> {
     let search = Search { harness, netlist, parted };
-    let mut left = targets(harness, scope, parted);
+    let all = targets(harness, scope, parted);
+    let mut left = all.clone();
     let mut found = Vec::new();
     for start in combinations(harness) {
         if left.is_empty() {
@@ -60,9 +61,30 @@ pub(super) fn supplies(
             }
         }
         left.retain(|target| !live.contains(target));
-        found.push((search.setup(&chosen), live.into_iter().map(|t| [t.red, t.black]).collect()));
+        found.push((search.setup(&chosen), search.live(&chosen, &all)?));
     }
-    Ok(found)
+    Ok(fewest(found))
+}
+
+/// Leaves out setups in which nothing is live that another does not show too, and reads each target in
+/// the first setup that is left.
+fn fewest(mut found: Vec<(Setup, BTreeSet<Target>)>) -> Vec<(Setup, Vec<[Point; 2]>)> {
+    let mut at = 0;
+    while at < found.len() {
+        let others: BTreeSet<Target> =
+            found.iter().enumerate().filter(|(other, _)| *other != at).flat_map(|(_, (_, live))| live).copied().collect();
+        if found[at].1.is_subset(&others) {
+            found.remove(at);
+        } else {
+            at += 1;
+        }
+    }
+    let mut read = BTreeSet::new();
+    let assign = |(setup, live): (Setup, BTreeSet<Target>)| {
+        let fresh: Vec<[Point; 2]> = live.into_iter().filter(|t| read.insert(*t)).map(|t| [t.red, t.black]).collect();
+        (setup, fresh)
+    };
+    found.into_iter().map(assign).collect()
 }
 
 /// The machine with some plugs off, in which switches are moved.

@@ -1,0 +1,252 @@
+//! Reading a record.
+
+use toml::de::{DeTable, DeValue};
+
+use super::Entry;
+use crate::definition::diagnostic::{At, Diagnostic, FileId, Place, Severity, Sink, Sources};
+use crate::definition::reader::{Reader, Value, text_of};
+use crate::definition::{ConditionId, ConnectorId, Harness, Kind, PartId, PartKind, Point};
+use crate::measure::Reading;
+use crate::setup::{Power, Setup};
+
+/// A record that was read.
+#[derive(Debug)]
+pub struct Record {
+    /// Its readings, in the order they were written.
+    pub entries: Vec<Entry>,
+    /// What deserves a look, and, where there are errors, what is wrong.
+    pub diagnostics: Vec<Diagnostic>,
+    /// The text the diagnostics point into.
+    pub sources: Sources,
+}
+
+impl Record {
+    /// Whether every entry could be read, apart from a last one that was cut off.
+    pub fn is_sound(&self) -> bool {
+        self.diagnostics.iter().all(|d| d.severity != Severity::Error)
+    }
+}
+
+/// The line that opens an entry.
+const HEADER: &str = "[[reading]]";
+
+/// Reads a record. Cost: linear in its length.
+pub fn read(harness: &Harness, name: &str, text: &str) -> Record {
+    let mut sources = Sources::default();
+    let (whole, cut) = split_cut_off(text);
+    let file = sources.add(name, text.to_owned());
+    let sink = Sink::default();
+    if let Some(from) = cut {
+        let place = Place::new(file, from..text.len());
+        let message = "the last entry was cut off; it is left out";
+        let help = "take the reading again, or complete the entry by hand";
+        sink.push(Diagnostic::warning("cut-off", place, message).help(help));
+    }
+    let (table, errors) = DeTable::parse_recoverable(whole);
+    for error in &errors {
+        let place = Place::new(file, error.span().unwrap_or(0..0));
+        sink.push(Diagnostic::error("syntax", place, format!("not valid TOML: {}", error.message())));
+    }
+    let mut entries = Vec::new();
+    if errors.is_empty() {
+        let mut reader = Reader::new(table.get_ref(), Place::new(file, 0..0), "a record", &sink);
+        check_format(&mut reader, file, &sink);
+        for (at, value) in reader.list("reading").iter().enumerate() {
+            let context = Context { harness, file, sink: &sink };
+            entries.extend(context.entry(value, at + 1));
+        }
+        reader.finish();
+    }
+    Record { entries, diagnostics: sink.into_sorted(), sources }
+}
+
+/// A record's text with a cut-off last entry turned into comments, so that an entry can be appended and
+/// nothing is lost; `None` where there is none.
+pub fn mend(text: &str) -> Option<String> {
+    let (whole, cut) = split_cut_off(text);
+    let from = cut?;
+    let mut mended = whole.to_owned();
+    mended.push_str("# an entry that was cut off:\n");
+    for line in text[from..].lines() {
+        mended.push_str("# ");
+        mended.push_str(line);
+        mended.push('\n');
+    }
+    Some(mended)
+}
+
+/// Splits a record before a last entry that was cut off: one that is not valid TOML, or that has no
+/// value yet and no final line break.
+fn split_cut_off(text: &str) -> (&str, Option<usize>) {
+    let Some(from) = last_header(text) else { return (text, None) };
+    let (before, last) = text.split_at(from);
+    let broken = DeTable::parse(last).is_err();
+    let unfinished = !last.ends_with('\n') && !has_value(last);
+    // Only the tail may be cut off; an error before it is an error.
+    if (broken || unfinished) && DeTable::parse(before).is_ok() { (before, Some(from)) } else { (text, None) }
+}
+
+fn has_value(entry: &str) -> bool {
+    let Ok(table) = DeTable::parse(entry) else { return false };
+    let list = table.get_ref().get("reading").and_then(|v| v.get_ref().as_array());
+    list.is_some_and(|list| list.iter().any(|v| v.get_ref().get("value").is_some()))
+}
+
+/// Where the last entry opens: its header at the start of a line, whole or cut off itself.
+fn last_header(text: &str) -> Option<usize> {
+    let whole = text.rmatch_indices(HEADER).map(|(at, _)| at).find(|at| *at == 0 || text.as_bytes()[at - 1] == b'\n');
+    let tail = text.rfind('\n').map_or(0, |at| at + 1);
+    let stub = &text[tail..];
+    let cut_header = !stub.is_empty() && stub != HEADER && HEADER.starts_with(stub);
+    if cut_header { Some(tail) } else { whole }
+}
+
+fn check_format(reader: &mut Reader<'_, '_>, file: FileId, sink: &Sink) {
+    let Some(value) = reader.value("format") else { return };
+    if !matches!(value.get_ref(), DeValue::Integer(n) if n.as_str() == "1") {
+        let place = Place::new(file, value.span());
+        sink.push(Diagnostic::error("format", place, "unknown format").help("this program reads `format = 1`"));
+    }
+}
+
+/// What reading an entry needs.
+struct Context<'a> {
+    harness: &'a Harness,
+    file: FileId,
+    sink: &'a Sink,
+}
+
+impl Context<'_> {
+    fn error(&self, place: Place, message: impl Into<String>, help: Option<String>) {
+        self.sink.push(Diagnostic::error("reading", place, message).maybe_help(help));
+    }
+
+    fn entry(&self, value: &Value<'_>, number: usize) -> Option<Entry> {
+        let mut r = Reader::of_value(value, self.file, "a reading", self.sink)?;
+        let place = r.place();
+        let at = r.value("at").and_then(|v| self.time(v));
+        let kind = r.required_text("kind").and_then(|word| self.kind(&word));
+        let red = r.required_text("red").and_then(|name| self.point(&name));
+        let black = r.required_text("black").and_then(|name| self.point(&name));
+        let power = r.required_text("power").and_then(|word| self.power(&word));
+        let unplugged = r.texts("unplugged").map(|l| l.value).unwrap_or_default();
+        let unplugged: Vec<ConnectorId> = unplugged.iter().filter_map(|name| self.connector(name)).collect();
+        let set = r.named("set", "switch positions");
+        let set: Vec<(PartId, usize)> = set.iter().filter_map(|(name, v)| self.position(name, v)).collect();
+        let conditions = r.texts("conditions").map(|l| l.value).unwrap_or_default();
+        let conditions: Vec<ConditionId> = conditions.iter().filter_map(|name| self.condition(name)).collect();
+        let shown = r.required_text("value");
+        let (min, max) = (r.text("min"), r.text("max"));
+        let reading = |text: &Option<At<String>>| text.as_ref().and_then(|t| self.reading(kind?, t));
+        let (value, min, max) = (reading(&shown), reading(&min), reading(&max));
+        let step = r.text("step").map(|t| t.value);
+        let mut plain = |key| r.text(key).map(|t| t.value).filter(|t| !t.is_empty());
+        let (disturbed, meter, by, note) = (plain("disturbed"), plain("meter"), plain("by"), plain("note"));
+        r.finish();
+        let setup = match Setup::described(self.harness, power?, &unplugged, &set, &conditions) {
+            Ok(setup) => setup,
+            Err(error) => {
+                self.error(place, error.to_string(), None);
+                return None;
+            }
+        };
+        Some(Entry {
+            number,
+            at,
+            step,
+            kind: kind?,
+            red: red?,
+            black: black?,
+            setup,
+            value: value?,
+            min,
+            max,
+            disturbed,
+            meter,
+            by,
+            note,
+            place,
+        })
+    }
+
+    fn time(&self, value: &Value<'_>) -> Option<String> {
+        if let Some(time) = value.get_ref().as_datetime() {
+            return Some(time.to_string());
+        }
+        let help = "write it without quotes, as 2026-05-02T09:14:00Z".to_owned();
+        self.error(Place::new(self.file, value.span()), "`at` is not a time", Some(help));
+        None
+    }
+
+    fn kind(&self, word: &At<String>) -> Option<Kind> {
+        let kind = Kind::parse(&word.value);
+        if kind.is_none() {
+            let known: Vec<&str> = Kind::ALL.iter().map(|(word, _)| *word).collect();
+            let help = format!("known kinds: {}", known.join(", "));
+            self.error(word.place, format!("no kind of reading is called `{}`", word.value), Some(help));
+        }
+        kind
+    }
+
+    fn power(&self, word: &At<String>) -> Option<Power> {
+        let power = Power::parse(&word.value);
+        if power.is_none() {
+            let help = "write \"isolated\" (both battery leads off) or \"connected\"".to_owned();
+            self.error(word.place, format!("power is not `{}`", word.value), Some(help));
+        }
+        power
+    }
+
+    fn point(&self, name: &At<String>) -> Option<Point> {
+        match self.harness.point(&name.value) {
+            Ok(point) => Some(point),
+            Err(error) => {
+                self.error(name.place, error.to_string(), Some(error.help().to_owned()));
+                None
+            }
+        }
+    }
+
+    fn connector(&self, name: &At<String>) -> Option<ConnectorId> {
+        let found = self.harness.names.connector(&name.value);
+        if found.is_none() {
+            self.error(name.place, format!("no connector is called `{}`", name.value), None);
+        }
+        found
+    }
+
+    fn condition(&self, name: &At<String>) -> Option<ConditionId> {
+        let found = self.harness.names.condition(&name.value);
+        if found.is_none() {
+            self.error(name.place, format!("no condition is called `{}`", name.value), None);
+        }
+        found
+    }
+
+    fn position(&self, switch: &At<String>, value: &Value<'_>) -> Option<(PartId, usize)> {
+        let wanted = text_of(value, self.file, "set", self.sink)?;
+        let part = self.harness.names.part(&switch.value);
+        let switch_kind = part.map(|id| &self.harness.parts[id].kind);
+        let (Some(part), Some(PartKind::Switch { positions, .. })) = (part, switch_kind) else {
+            self.error(switch.place, format!("no switch is called `{}`", switch.value), None);
+            return None;
+        };
+        let at = positions.iter().position(|p| p.name == wanted.value);
+        if at.is_none() {
+            let known: Vec<&str> = positions.iter().map(|p| p.name.as_str()).collect();
+            let help = format!("its positions are: {}", known.join(", "));
+            self.error(wanted.place, format!("{} has no position `{}`", switch.value, wanted.value), Some(help));
+        }
+        Some((part, at?))
+    }
+
+    fn reading(&self, kind: Kind, text: &At<String>) -> Option<Reading> {
+        match Reading::parse(kind, &text.value) {
+            Ok(reading) => Some(reading),
+            Err(error) => {
+                self.error(text.place, error.to_string(), None);
+                None
+            }
+        }
+    }
+}
