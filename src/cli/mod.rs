@@ -6,6 +6,8 @@
 
 mod check;
 mod common;
+mod draw;
+mod files;
 mod nets;
 mod output;
 mod pins;
@@ -37,6 +39,8 @@ enum Command {
     Nets(nets::NetsArgs),
     /// The way a circuit takes, element by element
     Trace(trace::TraceArgs),
+    /// Drawings as SVG
+    Draw(draw::DrawArgs),
 }
 
 /// How a command ended.
@@ -56,6 +60,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Wires(args) => wires::run(args),
         Command::Nets(args) => nets::run(args),
         Command::Trace(args) => trace::run(args),
+        Command::Draw(args) => draw::run(args),
     };
     match outcome {
         Ok(Outcome::Well) => ExitCode::SUCCESS,

@@ -6,7 +6,7 @@
 use super::super::scene::{Anchor, Area, Group, Item, Text, Weight, area_of, at, line};
 use super::super::swatch::{self, swatch};
 use super::super::text::{shorten, text_width};
-use super::{ContactLabel, Spot, state_word, symbol, words};
+use super::{ContactLabel, Spot, empty_word, state_word, symbol, words};
 use crate::definition::face::Half;
 
 /// A contact's drawing around the origin.
@@ -22,7 +22,7 @@ const ROOMY: f64 = 9.0;
 const DENSE: f64 = 5.5;
 
 /// Everything beside the contact: name and other markings at its sides, wires below.
-pub(super) fn full(spot: &Spot, half: Half) -> Cell {
+pub(super) fn full(spot: &Spot, half: Option<Half>) -> Cell {
     let label = &spot.label;
     let mut items = signs(label, half, ROOMY);
     let beside = if label.mark == super::Mark::None { ROOMY + 4.0 } else { ROOMY + 7.0 };
@@ -37,7 +37,7 @@ pub(super) fn full(spot: &Spot, half: Half) -> Cell {
 }
 
 /// The contact with its name alone.
-pub(super) fn dense(spot: &Spot, half: Half) -> Cell {
+pub(super) fn dense(spot: &Spot, half: Option<Half>) -> Cell {
     let label = &spot.label;
     let mut items = signs(label, half, DENSE);
     let below = if label.mark == super::Mark::None { DENSE + 9.0 } else { DENSE + 12.0 };
@@ -46,7 +46,7 @@ pub(super) fn dense(spot: &Spot, half: Half) -> Cell {
     finish(label, items)
 }
 
-fn signs(label: &ContactLabel, half: Half, radius: f64) -> Vec<Item> {
+fn signs(label: &ContactLabel, half: Option<Half>, radius: f64) -> Vec<Item> {
     let mut items = symbol::contact(half, label.state, radius);
     items.extend(symbol::mark(label.mark, radius));
     items
@@ -68,10 +68,12 @@ fn lines_below(label: &ContactLabel, beside: f64) -> Vec<Item> {
         }
         y += 2.0;
     }
-    let bare = if label.wires.is_empty() { "no wire" } else { "" };
-    let state = state_word(label.state).unwrap_or(bare);
-    if !state.is_empty() {
-        items.push(middle(y + 11.0, 9.5, state, "soft"));
+    for part in &label.parts {
+        y += 11.0;
+        items.push(middle(y, 9.5, part, "ink"));
+    }
+    if let Some(word) = empty_word(label) {
+        items.push(middle(y + 11.0, 9.5, word, "soft"));
     }
     items
 }
@@ -103,6 +105,9 @@ fn finish(label: &ContactLabel, items: Vec<Item>) -> Cell {
         data.push(("wire", each(|w| &w.id)));
         data.push(("colour", each(|w| &w.colour)));
         data.push(("gauge", label.wires.iter().map(|w| w.gauge.as_str()).collect::<Vec<_>>().join("; ")));
+    }
+    if !label.parts.is_empty() {
+        data.push(("part", label.parts.join(" ")));
     }
     data.extend(state_word(label.state).map(|w| ("state", w.to_owned())));
     data.extend(super::mark_word(label.mark).map(|w| ("mark", w.to_owned())));

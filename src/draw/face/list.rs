@@ -6,7 +6,7 @@
 use super::super::scene::{Group, Item, Text, Weight, at, line, polyline};
 use super::super::swatch::{self, swatch};
 use super::super::text::{shorten, text_width};
-use super::{ContactLabel, Spot, mark_word, state_word, words};
+use super::{ContactLabel, Spot, empty_word, mark_word, words};
 
 const SIZE: f64 = 10.0;
 const ROW: f64 = 15.0;
@@ -161,11 +161,12 @@ const COLOUR: &str = "Colour";
 /// A column's heading, a row's text in it, and how wide it may get.
 type Kind = (&'static str, fn(&Row) -> String, f64);
 
-const ALL: [Kind; 6] = [
+const ALL: [Kind; 7] = [
     (CONTACT, contact_text, 90.0),
     ("Wire", |r| r.wire(|w| &w.id), 200.0),
     (COLOUR, |r| r.wire(|w| &w.colour), 110.0),
     ("Size", |r| r.wire(|w| &w.gauge), 80.0),
+    ("Part", part_text, 120.0),
     ("Signal", signal_text, 190.0),
     ("Note", note_text, 120.0),
 ];
@@ -202,9 +203,12 @@ fn signal_text(row: &Row) -> String {
     if row.nth > 0 { String::new() } else { row.label.signal.clone().unwrap_or_default() }
 }
 
+fn part_text(row: &Row) -> String {
+    if row.nth > 0 { String::new() } else { row.label.parts.join(", ") }
+}
+
 fn note_text(row: &Row) -> String {
-    let state = state_word(row.label.state).or_else(|| row.label.wires.is_empty().then_some("no wire"));
-    let notes: Vec<&str> = [state, mark_word(row.label.mark)].into_iter().flatten().collect();
+    let notes: Vec<&str> = [empty_word(row.label), mark_word(row.label.mark)].into_iter().flatten().collect();
     if row.nth > 0 { String::new() } else { notes.join(", ") }
 }
 
