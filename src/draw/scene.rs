@@ -118,7 +118,7 @@ pub enum Weight {
 }
 
 /// Two drawings stand side by side up to this width.
-const WIDEST_PAIR: f64 = 1700.0;
+const WIDEST_PAIR: f64 = 1800.0;
 
 /// One line of text.
 #[derive(Debug, Clone, PartialEq)]

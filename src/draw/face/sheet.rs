@@ -12,8 +12,8 @@ use crate::definition::face::{Fidelity, Half};
 
 const MARGIN: f64 = 24.0;
 /// The narrowest sheet, and the widest one that puts the list beside the face.
-const NARROWEST: f64 = 600.0;
-const WIDEST: f64 = 1240.0;
+const NARROWEST: f64 = 660.0;
+const WIDEST: f64 = 1420.0;
 const GAP: f64 = 32.0;
 
 /// Collects items from the top of a sheet down.
@@ -110,13 +110,13 @@ fn heading(sheet: &mut Sheet, view: &FaceView) {
         sheet.place(view_sign, MARGIN + sheet.width - edge, top);
     }
     sheet.text(&bounded(&view.connector), 20.0, (Weight::Bold, "ink"), room, 1);
-    sheet.text(&bounded(&view.title), 13.0, (Weight::Regular, "ink"), room, 2);
-    sheet.text(&statement(view), 13.0, (Weight::Bold, "ink"), room, 2);
-    sheet.text(&relations(view), 11.0, (Weight::Regular, "soft"), room, 3);
+    sheet.text(&bounded(&view.title), 14.0, (Weight::Regular, "ink"), room, 2);
+    sheet.text(&statement(view), 14.0, (Weight::Bold, "ink"), room, 2);
+    sheet.text(&relations(view), 12.0, (Weight::Regular, "soft"), room, 3);
     sheet.y = sheet.y.max(top + symbol::VIEW.1);
     for doubt in doubts(view) {
         sheet.y += 2.0;
-        sheet.text(&doubt, 11.0, (Weight::Bold, "doubt"), sheet.width, 3);
+        sheet.text(&doubt, 12.0, (Weight::Bold, "doubt"), sheet.width, 3);
     }
     sheet.y += 6.0;
     sheet.rule();
@@ -209,13 +209,13 @@ fn legend(sheet: &mut Sheet, view: &FaceView, spots: &[Spot]) {
     sheet.y += 22.0;
     let mut x = MARGIN;
     for (sign, word) in legend_entries(view, spots) {
-        let width = 18.0 + text_width(word, 10.0, Weight::Regular) + 26.0;
+        let width = 18.0 + text_width(word, 11.0, Weight::Regular) + 26.0;
         if x + width > MARGIN + sheet.width + 26.0 && x > MARGIN {
             x = MARGIN;
             sheet.y += 24.0;
         }
         sheet.place(sign, x + 8.0, sheet.y);
-        let text = line(at(x + 24.0, sheet.y + 3.5), 10.0, word);
+        let text = line(at(x + 24.0, sheet.y + 4.0), 11.0, word);
         sheet.items.push(Item::Text(text));
         x += width;
     }
@@ -270,7 +270,7 @@ fn notes(sheet: &mut Sheet, view: &FaceView, spots: &[Spot], plate: &Plate) {
         notes.push(format!("Arrangement {}: {}.", bounded(&view.face.name), bounded(&view.face.source)));
     }
     for note in notes {
-        sheet.text(&note, 10.0, (Weight::Regular, "soft"), sheet.width, 4);
+        sheet.text(&note, 11.0, (Weight::Regular, "soft"), sheet.width, 4);
     }
     sheet.y += 6.0;
 }
@@ -278,5 +278,5 @@ fn notes(sheet: &mut Sheet, view: &FaceView, spots: &[Spot], plate: &Plate) {
 fn stamp(sheet: &mut Sheet, view: &FaceView) {
     sheet.rule();
     sheet.y += 6.0;
-    sheet.text(&bounded(&view.stamp), 10.0, (Weight::Regular, "ink"), sheet.width, 2);
+    sheet.text(&bounded(&view.stamp), 11.0, (Weight::Regular, "ink"), sheet.width, 2);
 }
