@@ -142,7 +142,8 @@ fn probed(harness: &Harness, name: &str, only: Option<ConnectorId>) -> anyhow::R
 
 /// A file name for each connector's drawing: safe, and different even where letters' case does not
 /// count.
-fn file_names<'a>(connectors: impl Iterator<Item = &'a str>, side: SideArg) -> Vec<String> {
+fn file_names<'a>(connectors: impl ExactSizeIterator<Item = &'a str>, side: SideArg) -> Vec<String> {
+    let count = connectors.len();
     let side = match side {
         SideArg::Mating => "mating",
         SideArg::Wire => "wire",
@@ -154,7 +155,8 @@ fn file_names<'a>(connectors: impl Iterator<Item = &'a str>, side: SideArg) -> V
             let safe = |c: char| if c.is_alphanumeric() || matches!(c, '-' | '+') { c } else { '_' };
             let id: String = id.chars().take(60).map(safe).collect();
             let numbered = |n: usize| if n == 1 { id.clone() } else { format!("{id}_{n}") };
-            let free = (1..).map(numbered).find(|name| taken.insert(name.to_lowercase()));
+            // Among one more name than there are connectors one is always free.
+            let free = (1..=count + 1).map(numbered).find(|name| taken.insert(name.to_lowercase()));
             format!("face-{}-{side}.svg", free.unwrap_or(id))
         })
         .collect()
