@@ -4,6 +4,8 @@
 //! and against the rules of the drawing: nothing covers anything, the same input gives the same bytes,
 //! the side and the contact kind are said in words.
 
+#![allow(clippy::unwrap_used, reason = "a test's helpers fail by panicking")]
+
 mod support;
 
 use std::process::Command;

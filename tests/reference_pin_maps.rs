@@ -8,6 +8,8 @@
 //! `-` for a colour or size says that the standard gives none and nothing is checked; `bare` says that
 //! the conductor has no colour. What is from memory and was not read in the standard is marked so.
 
+#![allow(clippy::unwrap_used, reason = "a test's helpers fail by panicking")]
+
 mod support;
 
 use std::collections::BTreeSet;
@@ -18,6 +20,7 @@ use ringout::definition::{ConnectorId, Harness, Point};
 use ringout::draw::{Side, face_of, face_scene, to_svg};
 use ringout::netlist::Netlist;
 use ringout::setup::{Isolated, Setup};
+use ringout::units::Ohms;
 use support::{Drawn, harness, path, read_back};
 
 /// ISO 1724, contact allocation (12N): functions, core colours, cross-sections.
@@ -452,7 +455,7 @@ fn ohms(harness: &Harness, setup: Isolated, a: &str, b: &str) -> Option<f64> {
     let netlist = Netlist::new(harness);
     let solved = solve(harness, &netlist, &setup.into(), &[], Corner::Nominal).unwrap();
     let node = |name: &str| harness.point_index(harness.point(name).unwrap());
-    solved.resistance(node(a), node(b)).map(|ohms| ohms.get())
+    solved.resistance(node(a), node(b)).map(Ohms::get)
 }
 
 /// ISO 11446-1: returns 3, 11 and 13 shall not be connected together in the trailer, and 12 is bridged

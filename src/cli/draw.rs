@@ -49,7 +49,7 @@ struct FaceArgs {
 #[derive(Debug, clap::Args)]
 struct Destination {
     /// Write to this file
-    #[arg(short, long = "output", value_name = "FILE", conflicts_with = "out")]
+    #[arg(short, value_name = "FILE", conflicts_with = "out")]
     output: Option<PathBuf>,
     /// Write to this folder, under a name made from the connector's id
     #[arg(long, value_name = "FOLDER")]

@@ -118,3 +118,106 @@ fn in_order(harness: &Harness, connector: ConnectorId) -> Face {
         source: "the definition's order of contacts; geometry not given".to_owned(),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::super::face_scene;
+    use super::*;
+    use crate::definition::load;
+
+    /// Two connectors of one wire, a restraint circuit, and a terminal strip without geometry.
+    const TEXT: &str = r#"
+        format = 1
+        [harness]
+        id = "T-1"
+        revision = "B"
+        [connector.P1]
+        face = "rect-4"
+        pin.1 = { signal = "Feed", also = ["30"] }
+        pin.2 = { plugged = true }
+        pin.3 = { spare = true }
+        [connector.X1]
+        contacts = 20
+        [[wire]]
+        id = "1A"
+        from = "P1.1"
+        to = "X1.1"
+        gauge = "1.5 mm2"
+        colour = "RD/WH"
+        [[wire]]
+        id = "2A"
+        from = "P1.4"
+        to = "X1.2"
+        hazard = "restraint"
+        [part.F1]
+        kind = "fuse"
+        rating = "5 A"
+        between = ["X1.2", "X1.3"]
+        "#;
+
+    fn harness() -> Harness {
+        load("t.toml", TEXT.to_owned(), None, &mut |_| Err(String::new())).unwrap().harness
+    }
+
+    fn view<'a>(harness: &'a Harness, name: &str, marks: &[(ContactId, Mark)]) -> FaceView<'a> {
+        face_of(harness, harness.names.connector(name).unwrap(), Side::Mating, marks)
+    }
+
+    #[test]
+    fn everything_the_definition_says_of_a_contact_is_in_the_view() {
+        let harness = harness();
+        let Point::Contact(first) = harness.point("P1.1").unwrap() else { panic!() };
+        let view = view(&harness, "P1", &[(first, Mark::Suspect), (first, Mark::Good)]);
+        let wire = WireLabel { id: "1A".to_owned(), colour: "RD/WH".to_owned(), gauge: "1.5 mm2".to_owned() };
+        let expected = ContactLabel {
+            name: "1".to_owned(),
+            also: vec!["30".to_owned()],
+            wires: vec![wire],
+            signal: Some("Feed".to_owned()),
+            mark: Mark::Suspect,
+            ..ContactLabel::default()
+        };
+        assert_eq!(view.contacts[0], expected);
+        let states: Vec<ContactState> = view.contacts.iter().map(|c| c.state).collect();
+        let (normal, plugged, spare) = (ContactState::Normal, ContactState::Plugged, ContactState::Spare);
+        assert_eq!(states, [normal, plugged, spare, normal]);
+        assert!(view.geometry_given && view.half.is_none());
+        assert_eq!(view.stamp, format!("T-1 revision B, definition {}", &harness.hash[..12]));
+    }
+
+    #[test]
+    fn a_hazard_is_said_first_and_known_at_its_contacts() {
+        let harness = harness();
+        for name in ["P1", "X1"] {
+            let view = view(&harness, name, &[]);
+            assert_eq!(view.cautions, ["Hazard, restraint: never probe here with an ordinary meter."]);
+            let scene = face_scene(&view);
+            let texts: Vec<&str> = scene.texts().iter().map(|t| t.text.as_str()).collect();
+            let place = |start: &str| texts.iter().position(|t| t.starts_with(start));
+            assert!(place("Hazard, restraint") < place("Geometry not given").or(place("Contact kind")));
+        }
+        let hazard = |name: &str| match harness.point(name).unwrap() {
+            Point::Contact(id) => hazard_at(&harness, id),
+            _ => None,
+        };
+        assert_eq!((hazard("P1.4"), hazard("P1.1")), (Some("restraint"), None));
+    }
+
+    #[test]
+    fn without_geometry_contacts_stand_in_order_and_no_side_is_turned() {
+        let harness = harness();
+        let id = harness.names.connector("X1").unwrap();
+        let [mating, wire] = [Side::Mating, Side::Wire].map(|side| face_of(&harness, id, side, &[]));
+        assert_eq!(mating.contacts[2].parts, ["F1"]);
+        let places = |view: &FaceView| -> Vec<(i32, i32)> {
+            let spots = super::super::spots(view);
+            spots.iter().filter_map(|s| s.place).map(|p| (p.0 as i32, p.1 as i32)).collect()
+        };
+        assert_eq!(places(&mating), places(&wire));
+        // Row by row, left to right, downwards.
+        let ordered =
+            places(&mating).windows(2).all(|w| w[1].1 > w[0].1 || (w[1].1 == w[0].1 && w[1].0 > w[0].0));
+        assert!(ordered);
+        assert!(!mating.geometry_given && mating.face.fidelity == Fidelity::Schematic);
+    }
+}
