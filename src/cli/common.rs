@@ -20,7 +20,7 @@ pub(super) struct Source {
     /// The harness definition (TOML); the files it uses are found from it
     pub harness: PathBuf,
     /// Apply a variant of the definition
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", global = true)]
     pub variant: Option<String>,
 }
 

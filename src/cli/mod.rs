@@ -6,6 +6,8 @@
 
 mod check;
 mod common;
+mod draw;
+mod files;
 mod nets;
 mod output;
 mod pins;
@@ -40,6 +42,8 @@ enum Command {
     Trace(trace::TraceArgs),
     /// Which readings to take, in which order
     Plan(plan::PlanArgs),
+    /// Drawings as SVG
+    Draw(draw::DrawArgs),
 }
 
 /// How a command ended.
@@ -60,6 +64,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Nets(args) => nets::run(args),
         Command::Trace(args) => trace::run(args),
         Command::Plan(args) => plan::run(args),
+        Command::Draw(args) => draw::run(args),
     };
     match outcome {
         Ok(Outcome::Well) => ExitCode::SUCCESS,

@@ -11,7 +11,9 @@ mod swatch;
 mod text;
 mod widths;
 
-pub use face::{ContactLabel, ContactState, FaceView, Mark, Side, WireLabel, face_scene, mirrored};
+pub use face::{
+    ContactLabel, ContactState, FaceView, Mark, Side, WireLabel, face_of, face_scene, hazard_at, mirrored,
+};
 pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text, Weight};
 pub use svg::to_svg;
 pub use text::{clean, shorten, text_width, wrap};

@@ -117,6 +117,9 @@ pub enum Weight {
     Bold,
 }
 
+/// Two drawings stand side by side up to this width.
+const WIDEST_PAIR: f64 = 1800.0;
+
 /// One line of text.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Text {
@@ -283,6 +286,20 @@ impl Scene {
         found
     }
 
+    /// This drawing and another as one: side by side where that is not too wide, else one below the
+    /// other.
+    #[must_use]
+    pub fn with(self, other: Self) -> Self {
+        let across = self.width + other.width <= WIDEST_PAIR;
+        let (dx, dy) = if across { (self.width, 0.0) } else { (0.0, self.height) };
+        let (width, height) = (self.width.max(dx + other.width), self.height.max(dy + other.height));
+        let paper = Item::Rect { area: Area::new(0.0, 0.0, width, height), rounding: 0.0, class: "paper" };
+        let moved = other.items.into_iter().map(|item| item.moved(dx, dy));
+        let items = std::iter::once(paper).chain(self.items).chain(moved).collect();
+        let title = format!("{}; {}", self.title, other.title);
+        Self { title, desc: format!("{} {}", self.desc, other.desc), width, height, items }
+    }
+
     /// Every group that carries data, outermost first.
     pub fn groups(&self) -> Vec<&Group> {
         let mut found = Vec::new();
@@ -353,6 +370,22 @@ mod tests {
         assert!((text.area().width() - width).abs() < 1e-9);
         assert!((text.clone().anchor(Anchor::Middle).area().left - (10.0 - width / 2.0)).abs() < 1e-9);
         assert!((text.anchor(Anchor::End).area().right - 10.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn two_drawings_share_a_sheet_without_overlap() {
+        let scene = |width: f64| Scene {
+            title: "t".to_owned(),
+            desc: "d.".to_owned(),
+            width,
+            height: 50.0,
+            items: vec![Item::Circle { centre: at(5.0, 5.0), radius: 5.0, class: "" }],
+        };
+        let place = |pair: &Scene| pair.items[2].area().unwrap();
+        let pair = scene(600.0).with(scene(700.0));
+        assert_eq!((pair.width.round(), pair.height.round(), place(&pair).left), (1300.0, 50.0, 600.0));
+        let pair = scene(1200.0).with(scene(700.0));
+        assert_eq!((pair.width.round(), pair.height.round(), place(&pair).top), (1200.0, 100.0, 50.0));
     }
 
     #[test]

@@ -8,8 +8,8 @@
 use super::scene::{Area, Item, at, polyline};
 
 /// Width and height of a sample.
-pub(super) const WIDTH: f64 = 15.0;
-pub(super) const HEIGHT: f64 = 9.0;
+pub(super) const WIDTH: f64 = 17.0;
+pub(super) const HEIGHT: f64 = 10.0;
 
 /// The colours of a code, base first: `None` where a part of it is no IEC 60757 code.
 fn colours(code: &str) -> Option<Vec<&'static str>> {

@@ -6,7 +6,7 @@
 use super::super::scene::{Anchor, Area, Group, Item, Text, Weight, area_of, at, line};
 use super::super::swatch::{self, swatch};
 use super::super::text::{shorten, text_width};
-use super::{ContactLabel, Spot, state_word, symbol, words};
+use super::{ContactLabel, Spot, empty_word, state_word, symbol, words};
 use crate::definition::face::Half;
 
 /// A contact's drawing around the origin.
@@ -18,35 +18,35 @@ pub(super) struct Cell {
 }
 
 /// Radius of a cavity with all labels, and of one with its name alone.
-const ROOMY: f64 = 9.0;
-const DENSE: f64 = 5.5;
+const ROOMY: f64 = 10.0;
+const DENSE: f64 = 6.0;
 
 /// Everything beside the contact: name and other markings at its sides, wires below.
-pub(super) fn full(spot: &Spot, half: Half) -> Cell {
+pub(super) fn full(spot: &Spot, half: Option<Half>) -> Cell {
     let label = &spot.label;
     let mut items = signs(label, half, ROOMY);
     let beside = if label.mark == super::Mark::None { ROOMY + 4.0 } else { ROOMY + 7.0 };
-    let name = shorten(&label.name, 12.0, Weight::Bold, 90.0);
-    items.push(Item::Text(line(at(-beside, 4.2), 12.0, name).bold().anchor(Anchor::End)));
+    let name = shorten(&label.name, 14.0, Weight::Bold, 100.0);
+    items.push(Item::Text(line(at(-beside, 5.0), 14.0, name).bold().anchor(Anchor::End)));
     if !label.also.is_empty() {
-        let also = shorten(&format!("({})", label.also.join(", ")), 10.0, Weight::Regular, 90.0);
-        items.push(Item::Text(line(at(beside, 3.6), 10.0, also).class("soft")));
+        let also = shorten(&format!("({})", label.also.join(", ")), 11.0, Weight::Regular, 100.0);
+        items.push(Item::Text(line(at(beside, 4.0), 11.0, also).class("soft")));
     }
     items.extend(lines_below(label, beside));
     finish(label, items)
 }
 
 /// The contact with its name alone.
-pub(super) fn dense(spot: &Spot, half: Half) -> Cell {
+pub(super) fn dense(spot: &Spot, half: Option<Half>) -> Cell {
     let label = &spot.label;
     let mut items = signs(label, half, DENSE);
-    let below = if label.mark == super::Mark::None { DENSE + 9.0 } else { DENSE + 12.0 };
-    let name = shorten(&label.name, 9.5, Weight::Bold, 60.0);
-    items.push(Item::Text(line(at(0.0, below), 9.5, name).bold().anchor(Anchor::Middle)));
+    let below = if label.mark == super::Mark::None { DENSE + 10.0 } else { DENSE + 13.0 };
+    let name = shorten(&label.name, 11.0, Weight::Bold, 70.0);
+    items.push(Item::Text(line(at(0.0, below), 11.0, name).bold().anchor(Anchor::Middle)));
     finish(label, items)
 }
 
-fn signs(label: &ContactLabel, half: Half, radius: f64) -> Vec<Item> {
+fn signs(label: &ContactLabel, half: Option<Half>, radius: f64) -> Vec<Item> {
     let mut items = symbol::contact(half, label.state, radius);
     items.extend(symbol::mark(label.mark, radius));
     items
@@ -56,36 +56,38 @@ fn lines_below(label: &ContactLabel, beside: f64) -> Vec<Item> {
     let mut items = Vec::new();
     let mut y = beside - 1.0;
     for wire in &label.wires {
-        y += 11.5;
-        items.push(middle(y, 10.5, &wire.id, "ink"));
+        y += 13.0;
+        items.push(middle(y, 12.0, &wire.id, "ink"));
         if !wire.colour.is_empty() {
-            y += 12.0;
+            y += 13.5;
             items.extend(colour(y, &wire.colour));
         }
         if !wire.gauge.is_empty() {
-            y += 11.0;
-            items.push(middle(y, 9.5, &wire.gauge, "soft"));
+            y += 12.5;
+            items.push(middle(y, 11.0, &wire.gauge, "soft"));
         }
         y += 2.0;
     }
-    let bare = if label.wires.is_empty() { "no wire" } else { "" };
-    let state = state_word(label.state).unwrap_or(bare);
-    if !state.is_empty() {
-        items.push(middle(y + 11.0, 9.5, state, "soft"));
+    for part in &label.parts {
+        y += 12.5;
+        items.push(middle(y, 11.0, part, "ink"));
+    }
+    if let Some(word) = empty_word(label) {
+        items.push(middle(y + 12.5, 11.0, word, "soft"));
     }
     items
 }
 
 fn middle(y: f64, size: f64, text: &str, class: &'static str) -> Item {
-    let text = shorten(text, size, Weight::Regular, 160.0);
+    let text = shorten(text, size, Weight::Regular, 180.0);
     Item::Text(line(at(0.0, y), size, text).class(class).anchor(Anchor::Middle))
 }
 
 /// Sample and letters on one line, centred together.
 fn colour(y: f64, code: &str) -> Vec<Item> {
-    const SIZE: f64 = 9.5;
+    const SIZE: f64 = 11.0;
     const GAP: f64 = 3.5;
-    let code = shorten(code, SIZE, Weight::Regular, 120.0);
+    let code = shorten(code, SIZE, Weight::Regular, 140.0);
     let width = swatch::WIDTH + GAP + text_width(&code, SIZE, Weight::Regular);
     let left = -width / 2.0;
     let mut items = swatch(&code, left, y - swatch::HEIGHT + 0.8);
@@ -103,6 +105,9 @@ fn finish(label: &ContactLabel, items: Vec<Item>) -> Cell {
         data.push(("wire", each(|w| &w.id)));
         data.push(("colour", each(|w| &w.colour)));
         data.push(("gauge", label.wires.iter().map(|w| w.gauge.as_str()).collect::<Vec<_>>().join("; ")));
+    }
+    if !label.parts.is_empty() {
+        data.push(("part", label.parts.join(" ")));
     }
     data.extend(state_word(label.state).map(|w| ("state", w.to_owned())));
     data.extend(super::mark_word(label.mark).map(|w| ("mark", w.to_owned())));

@@ -6,11 +6,11 @@
 use super::super::scene::{Group, Item, Text, Weight, at, line, polyline};
 use super::super::swatch::{self, swatch};
 use super::super::text::{shorten, text_width};
-use super::{ContactLabel, Spot, mark_word, state_word, words};
+use super::{ContactLabel, Spot, empty_word, mark_word, words};
 
-const SIZE: f64 = 10.0;
-const ROW: f64 = 15.0;
-const HEAD: f64 = 20.0;
+const SIZE: f64 = 11.5;
+const ROW: f64 = 17.5;
+const HEAD: f64 = 22.0;
 /// Between the columns of a block, and between blocks.
 const COLUMN_GAP: f64 = 12.0;
 const BLOCK_GAP: f64 = 28.0;
@@ -105,7 +105,7 @@ impl<'a> List<'a> {
             items.extend(self.head(left));
             for (down, row) in rows.iter().enumerate() {
                 let row = Row { named: row.named || down == 0, ..*row };
-                items.push(self.row(&row, left, HEAD + (down as f64 + 1.0) * ROW - 4.0));
+                items.push(self.row(&row, left, HEAD + (down as f64 + 1.0) * ROW - 5.0));
             }
         }
         items
@@ -115,7 +115,7 @@ impl<'a> List<'a> {
         let mut items = Vec::new();
         let mut x = left;
         for column in &self.columns {
-            items.push(Item::Text(line(at(x, 11.0), SIZE, column.head).bold()));
+            items.push(Item::Text(line(at(x, 12.0), SIZE, column.head).bold()));
             x += column.width + COLUMN_GAP;
         }
         items.push(polyline(&[at(left, HEAD - 4.0), at(left + self.width(1), HEAD - 4.0)], false, "thin"));
@@ -129,7 +129,7 @@ impl<'a> List<'a> {
             items.extend(column.cell(row, x, baseline));
             x += column.width + COLUMN_GAP;
         }
-        let under = baseline + 4.0;
+        let under = baseline + 5.0;
         items.push(polyline(&[at(left, under), at(left + self.width(1), under)], false, "row-rule"));
         let data = vec![("list", row.label.name.clone())];
         Item::Group(Group { class: "row", data, title: Some(words(row.label)), items })
@@ -161,17 +161,18 @@ const COLOUR: &str = "Colour";
 /// A column's heading, a row's text in it, and how wide it may get.
 type Kind = (&'static str, fn(&Row) -> String, f64);
 
-const ALL: [Kind; 6] = [
-    (CONTACT, contact_text, 90.0),
-    ("Wire", |r| r.wire(|w| &w.id), 200.0),
-    (COLOUR, |r| r.wire(|w| &w.colour), 110.0),
-    ("Size", |r| r.wire(|w| &w.gauge), 80.0),
-    ("Signal", signal_text, 190.0),
-    ("Note", note_text, 120.0),
+const ALL: [Kind; 7] = [
+    (CONTACT, contact_text, 103.0),
+    ("Wire", |r| r.wire(|w| &w.id), 230.0),
+    (COLOUR, |r| r.wire(|w| &w.colour), 126.0),
+    ("Size", |r| r.wire(|w| &w.gauge), 92.0),
+    ("Part", part_text, 138.0),
+    ("Signal", signal_text, 218.0),
+    ("Note", note_text, 138.0),
 ];
 
 const REST: [Kind; 3] =
-    [(CONTACT, contact_text, 90.0), ("Signal", signal_text, 260.0), ("Note", mark_text, 120.0)];
+    [(CONTACT, contact_text, 103.0), ("Signal", signal_text, 299.0), ("Note", mark_text, 138.0)];
 
 fn rows(spots: &[Spot], wanted: impl Fn(&Spot) -> bool) -> Vec<Row<'_>> {
     let wanted = spots.iter().filter(|s| wanted(s));
@@ -202,9 +203,12 @@ fn signal_text(row: &Row) -> String {
     if row.nth > 0 { String::new() } else { row.label.signal.clone().unwrap_or_default() }
 }
 
+fn part_text(row: &Row) -> String {
+    if row.nth > 0 { String::new() } else { row.label.parts.join(", ") }
+}
+
 fn note_text(row: &Row) -> String {
-    let state = state_word(row.label.state).or_else(|| row.label.wires.is_empty().then_some("no wire"));
-    let notes: Vec<&str> = [state, mark_word(row.label.mark)].into_iter().flatten().collect();
+    let notes: Vec<&str> = [empty_word(row.label), mark_word(row.label.mark)].into_iter().flatten().collect();
     if row.nth > 0 { String::new() } else { notes.join(", ") }
 }
 

@@ -12,12 +12,16 @@
 
 mod cell;
 mod list;
+mod of;
 mod plate;
 mod sheet;
 mod symbol;
 
-use super::scene::Scene;
-use super::scene::Weight;
+use std::borrow::Cow;
+
+pub use of::{face_of, hazard_at};
+
+use super::scene::{Scene, Weight};
 use super::text::{clean, shorten};
 use crate::definition::face::{Face, Half};
 
@@ -80,6 +84,8 @@ pub struct ContactLabel {
     pub also: Vec<String>,
     /// The wires that end here.
     pub wires: Vec<WireLabel>,
+    /// The ids of the parts that attach here without a wire.
+    pub parts: Vec<String>,
     /// What it is for.
     pub signal: Option<String>,
     /// What is in the cavity.
@@ -95,17 +101,22 @@ pub struct FaceView<'a> {
     pub connector: String,
     /// What it is, in words. May be empty.
     pub title: String,
-    /// Which half it is.
-    pub half: Half,
+    /// Which half it is, where known.
+    pub half: Option<Half>,
     /// Which side is looked at.
     pub side: Side,
     /// The connector it mates with.
     pub mate: Option<String>,
     /// Its arrangement.
-    pub face: &'a Face,
+    pub face: Cow<'a, Face>,
+    /// Whether that arrangement is the connector's. Where it is not, it only orders the contacts: it is
+    /// seen from no side and has no mirror image.
+    pub geometry_given: bool,
     /// What stands at the contacts. A contact of the face that is left out is drawn without wires;
     /// one that is not on the face stands in the list alone.
     pub contacts: Vec<ContactLabel>,
+    /// What must be said before anything else is done at this connector.
+    pub cautions: Vec<String>,
     /// Which definition this was drawn from: id, revision and content hash.
     pub stamp: String,
 }
@@ -121,6 +132,9 @@ pub fn mirrored(half: Half, side: Side) -> bool {
     (half == Half::Socket) != (side == Side::Wire)
 }
 
+/// How a face is drawn where its half is not known; the drawing says so.
+const ASSUMED: Half = Half::Pin;
+
 /// A contact with its place on the page.
 #[derive(Debug, Clone)]
 struct Spot {
@@ -130,7 +144,8 @@ struct Spot {
 }
 
 fn spots(view: &FaceView) -> Vec<Spot> {
-    let flip = if mirrored(view.half, view.side) { -1.0 } else { 1.0 };
+    let turned = view.geometry_given && mirrored(view.half.unwrap_or(ASSUMED), view.side);
+    let flip = if turned { -1.0 } else { 1.0 };
     let label = |name: &str| view.contacts.iter().find(|c| c.name == name);
     let on_face = view.face.cavities.iter().map(|cavity| {
         let bare = || ContactLabel { name: cavity.name.clone(), ..ContactLabel::default() };
@@ -153,6 +168,7 @@ fn tidy(label: &ContactLabel) -> ContactLabel {
         name: bounded(&label.name),
         also: label.also.iter().take(8).map(|a| bounded(a)).collect(),
         wires: label.wires.iter().take(64).map(wire).collect(),
+        parts: label.parts.iter().take(8).map(|p| bounded(p)).collect(),
         signal: label.signal.as_deref().map(bounded).filter(|s| !s.trim().is_empty()),
         ..*label
     }
@@ -173,6 +189,7 @@ fn words(label: &ContactLabel) -> String {
         let wire = std::iter::once(format!("wire {}", wire.id)).chain(known.map(str::to_owned));
         parts.push(wire.collect::<Vec<_>>().join(" "));
     }
+    parts.extend(label.parts.iter().map(|part| format!("part {part}")));
     parts.extend(label.signal.clone());
     parts.extend(state_word(label.state).map(str::to_owned));
     parts.extend(mark_word(label.mark).map(str::to_owned));
@@ -188,6 +205,12 @@ fn state_word(state: ContactState) -> Option<&'static str> {
         ContactState::Spare => Some("spare"),
         ContactState::Plugged => Some("plugged"),
     }
+}
+
+/// What is said of a contact at which nothing attaches.
+fn empty_word(label: &ContactLabel) -> Option<&'static str> {
+    let bare = label.wires.is_empty() && label.parts.is_empty();
+    state_word(label.state).or_else(|| bare.then_some("no wire"))
 }
 
 fn mark_word(mark: Mark) -> Option<&'static str> {

@@ -10,8 +10,8 @@ use super::{FaceView, Spot};
 use crate::definition::face::{Fidelity, Key, Outline};
 
 /// The largest face that carries all labels at its contacts.
-const ROOMY_WIDTH: f64 = 900.0;
-const ROOMY_HEIGHT: f64 = 700.0;
+const ROOMY_WIDTH: f64 = 1000.0;
+const ROOMY_HEIGHT: f64 = 800.0;
 
 /// The largest face that carries names.
 const LARGEST: f64 = 3000.0;
@@ -20,7 +20,7 @@ const LARGEST: f64 = 3000.0;
 ///
 /// Wider sideways, where a name stands left of its contact and must not seem to belong to the next.
 const GAP_ACROSS: f64 = 8.0;
-const GAP_DOWN: f64 = 5.0;
+const GAP_DOWN: f64 = 9.0;
 
 /// A drawn face.
 pub(super) struct Plate {
@@ -175,7 +175,7 @@ fn dee(inner: Area) -> (Vec<Item>, Area) {
 fn key(view: &FaceView, edge: Area) -> Vec<Item> {
     let (x, top) = (f64::midpoint(edge.left, edge.right), edge.top);
     let word = |dx: f64, text| {
-        Item::Text(line(at(x + dx, top - 6.0), 10.0, text).class("soft").anchor(Anchor::Start))
+        Item::Text(line(at(x + dx, top - 6.0), 11.0, text).class("soft").anchor(Anchor::Start))
     };
     match (view.face.key, view.face.outline, view.face.fidelity) {
         (Key::Top, _, _) => {
@@ -195,7 +195,7 @@ fn key(view: &FaceView, edge: Area) -> Vec<Item> {
                 word(31.0, "latch"),
             ]
         }
-        (Key::None, Outline::Dee { .. }, _) => vec![word(-30.0, "wide side up")],
+        (Key::None, Outline::Dee { .. }, _) => vec![word(-36.0, "wide side up")],
         // Which way up an unknown arrangement stands is not known either.
         (Key::None, _, Fidelity::Schematic) => Vec::new(),
         (Key::None, _, _) => {

@@ -3,7 +3,7 @@
 //! Comes in: a view and its spots. Goes out: the finished scene. Why: a print of a face must say by
 //! itself what it shows, from which side, and which definition it was drawn from.
 
-use super::super::scene::{Area, Item, Scene, Weight, area_of, at, line, polyline};
+use super::super::scene::{Area, Group, Item, Scene, Weight, area_of, at, line, polyline};
 use super::super::text::{shorten, text_width, wrap};
 use super::list::List;
 use super::plate::{Plate, plate};
@@ -12,8 +12,8 @@ use crate::definition::face::{Fidelity, Half};
 
 const MARGIN: f64 = 24.0;
 /// The narrowest sheet, and the widest one that puts the list beside the face.
-const NARROWEST: f64 = 600.0;
-const WIDEST: f64 = 1240.0;
+const NARROWEST: f64 = 660.0;
+const WIDEST: f64 = 1420.0;
 const GAP: f64 = 32.0;
 
 /// Collects items from the top of a sheet down.
@@ -36,21 +36,41 @@ pub(super) fn scene(view: &FaceView, spots: &[Spot]) -> Scene {
     stamp(&mut sheet, view);
     let (width, height) = (sheet.width + 2.0 * MARGIN, sheet.y + MARGIN - 8.0);
     let paper = Item::Rect { area: Area::new(0.0, 0.0, width, height), rounding: 0.0, class: "paper" };
-    sheet.items.insert(0, paper);
-    Scene { title: title(view), desc: desc(view, spots), width, height, items: sheet.items }
+    let items = vec![paper, Item::Group(whole(view, sheet.items))];
+    Scene { title: title(view), desc: desc(view, spots), width, height, items }
+}
+
+/// Everything on the sheet, with what it shows for those who read it by program.
+fn whole(view: &FaceView, items: Vec<Item>) -> Group {
+    let side = match (view.geometry_given, view.side) {
+        (false, _) => "none",
+        (true, Side::Mating) => "mating",
+        (true, Side::Wire) => "wire",
+    };
+    let kind = view.half.map_or("unknown", Half::word);
+    let data =
+        vec![("connector", view.connector.clone()), ("side", side.to_owned()), ("kind", kind.to_owned())];
+    Group { class: "face", data, title: None, items }
 }
 
 /// Which side of what, in words.
 fn statement(view: &FaceView) -> String {
-    let contacts = if view.half == Half::Pin { "Pin contacts" } else { "Socket contacts" };
-    let side = if view.side == Side::Mating { "mating side" } else { "wire side" };
-    format!("{contacts}, seen from the {side}")
+    let seen = match (view.geometry_given, view.side) {
+        (false, _) => "Contacts",
+        (true, Side::Mating) => "Mating side",
+        (true, Side::Wire) => "Wire side",
+    };
+    let kind = match view.half {
+        Some(Half::Pin) => "pin contacts",
+        Some(Half::Socket) => "socket contacts",
+        None => "contact kind not given",
+    };
+    format!("{seen} of {} ({kind})", bounded(&view.connector))
 }
 
 fn title(view: &FaceView) -> String {
-    let name = [bounded(&view.connector), bounded(&view.title)];
-    let name = name.into_iter().filter(|t| !t.is_empty()).collect::<Vec<_>>().join(", ");
-    format!("{name}: {}", statement(view))
+    let name = bounded(&view.title);
+    if name.is_empty() { statement(view) } else { format!("{}: {name}", statement(view)) }
 }
 
 fn desc(view: &FaceView, spots: &[Spot]) -> String {
@@ -84,26 +104,56 @@ impl Sheet {
 fn heading(sheet: &mut Sheet, view: &FaceView) {
     let room = sheet.width - symbol::VIEW.0 - GAP;
     let top = sheet.y;
-    let view_sign = symbol::view_direction(view.half, view.side);
-    let edge = area_of(&view_sign).map_or(symbol::VIEW.0, |a| a.right);
-    sheet.place(view_sign, MARGIN + sheet.width - edge, top);
+    if view.geometry_given {
+        let view_sign = symbol::view_direction(view.half, view.side);
+        let edge = area_of(&view_sign).map_or(symbol::VIEW.0, |a| a.right);
+        sheet.place(view_sign, MARGIN + sheet.width - edge, top);
+    }
     sheet.text(&bounded(&view.connector), 20.0, (Weight::Bold, "ink"), room, 1);
-    sheet.text(&bounded(&view.title), 13.0, (Weight::Regular, "ink"), room, 2);
-    sheet.text(&statement(view), 13.0, (Weight::Bold, "ink"), room, 2);
-    let other = if view.side == Side::Mating { "wire side" } else { "mating side" };
-    let mate = view.mate.as_deref().map_or(String::new(), |m| format!("Mates with {}. ", bounded(m)));
-    let turned = format!("{mate}The {other} is the mirror image of this view.");
-    sheet.text(&turned, 11.0, (Weight::Regular, "soft"), room, 3);
+    sheet.text(&bounded(&view.title), 14.0, (Weight::Regular, "ink"), room, 2);
+    sheet.text(&statement(view), 14.0, (Weight::Bold, "ink"), room, 2);
+    sheet.text(&relations(view), 12.0, (Weight::Regular, "soft"), room, 3);
     sheet.y = sheet.y.max(top + symbol::VIEW.1);
-    if view.face.fidelity == Fidelity::Schematic {
-        let warning = "Positions are schematic: find a contact by the marking moulded beside it, never by its \
-                       place in this view.";
+    for doubt in doubts(view) {
         sheet.y += 2.0;
-        sheet.text(warning, 11.0, (Weight::Bold, "doubt"), sheet.width, 3);
+        sheet.text(&doubt, 12.0, (Weight::Bold, "doubt"), sheet.width, 3);
     }
     sheet.y += 6.0;
     sheet.rule();
     sheet.y += 18.0;
+}
+
+/// What it mates with, and how the other side looks.
+fn relations(view: &FaceView) -> String {
+    let mate = view.mate.as_deref().map(|m| format!("Mates with {}.", bounded(m)));
+    let other = if view.side == Side::Mating { "wire side" } else { "mating side" };
+    let turned = view.geometry_given.then(|| format!("The {other} is the mirror image of this view."));
+    mate.into_iter().chain(turned).collect::<Vec<_>>().join(" ")
+}
+
+/// What a reader must know before trusting the picture: hazards first.
+fn doubts(view: &FaceView) -> Vec<String> {
+    let mut doubts: Vec<String> = view.cautions.iter().take(8).map(|c| bounded(c)).collect();
+    if !view.geometry_given {
+        doubts.push(
+            "Geometry not given: contacts stand in the definition's order, seen from no side. Find a contact by \
+             the marking moulded beside it."
+                .to_owned(),
+        );
+    } else if view.face.fidelity == Fidelity::Schematic {
+        doubts.push(
+            "Positions are schematic: find a contact by the marking moulded beside it, never by its place in \
+             this view."
+                .to_owned(),
+        );
+    }
+    if view.geometry_given && view.half.is_none() {
+        doubts.push(
+            "Contact kind not given: drawn as a pin half. If it is a socket half, left and right change places."
+                .to_owned(),
+        );
+    }
+    doubts
 }
 
 /// Where face and list stand.
@@ -159,13 +209,13 @@ fn legend(sheet: &mut Sheet, view: &FaceView, spots: &[Spot]) {
     sheet.y += 22.0;
     let mut x = MARGIN;
     for (sign, word) in legend_entries(view, spots) {
-        let width = 18.0 + text_width(word, 10.0, Weight::Regular) + 26.0;
+        let width = 18.0 + text_width(word, 11.0, Weight::Regular) + 26.0;
         if x + width > MARGIN + sheet.width + 26.0 && x > MARGIN {
             x = MARGIN;
             sheet.y += 24.0;
         }
         sheet.place(sign, x + 8.0, sheet.y);
-        let text = line(at(x + 24.0, sheet.y + 3.5), 10.0, word);
+        let text = line(at(x + 24.0, sheet.y + 4.0), 11.0, word);
         sheet.items.push(Item::Text(text));
         x += width;
     }
@@ -176,7 +226,7 @@ fn legend_entries(view: &FaceView, spots: &[Spot]) -> Vec<(Vec<Item>, &'static s
     let has = |state| spots.iter().any(|s| s.label.state == state);
     let mut entries = Vec::new();
     let states = [
-        (ContactState::Normal, if view.half == Half::Pin { "pin" } else { "socket" }),
+        (ContactState::Normal, view.half.map_or("contact, kind not given", Half::word)),
         (ContactState::Spare, "spare: meant to be empty"),
         (ContactState::Plugged, "sealing plug"),
     ];
@@ -194,7 +244,7 @@ fn legend_entries(view: &FaceView, spots: &[Spot]) -> Vec<(Vec<Item>, &'static s
 
 fn notes(sheet: &mut Sheet, view: &FaceView, spots: &[Spot], plate: &Plate) {
     let mut notes = Vec::new();
-    if view.half == Half::Socket && view.side == Side::Mating {
+    if view.half != Some(Half::Pin) && (view.side == Side::Mating || !view.geometry_given) {
         notes.push(
             "Never force a probe into a socket contact: use a test pin of the contact's size.".to_owned(),
         );
@@ -216,9 +266,11 @@ fn notes(sheet: &mut Sheet, view: &FaceView, spots: &[Spot], plate: &Plate) {
     if view.face.fidelity == Fidelity::Measured {
         notes.push("Order and rings as published; positions approximate.".to_owned());
     }
-    notes.push(format!("Arrangement {}: {}.", bounded(&view.face.name), bounded(&view.face.source)));
+    if view.geometry_given {
+        notes.push(format!("Arrangement {}: {}.", bounded(&view.face.name), bounded(&view.face.source)));
+    }
     for note in notes {
-        sheet.text(&note, 10.0, (Weight::Regular, "soft"), sheet.width, 4);
+        sheet.text(&note, 11.0, (Weight::Regular, "soft"), sheet.width, 4);
     }
     sheet.y += 6.0;
 }
@@ -226,5 +278,5 @@ fn notes(sheet: &mut Sheet, view: &FaceView, spots: &[Spot], plate: &Plate) {
 fn stamp(sheet: &mut Sheet, view: &FaceView) {
     sheet.rule();
     sheet.y += 6.0;
-    sheet.text(&bounded(&view.stamp), 10.0, (Weight::Regular, "ink"), sheet.width, 2);
+    sheet.text(&bounded(&view.stamp), 11.0, (Weight::Regular, "ink"), sheet.width, 2);
 }

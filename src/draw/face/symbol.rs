@@ -7,15 +7,17 @@ use super::super::scene::{Anchor, Area, Item, Point, Step, at, line, polyline};
 use super::{ContactState, Mark, Side};
 use crate::definition::face::Half;
 
-/// A contact in its cavity: a filled dot for a pin, a ring around a hole for a socket.
-pub(super) fn contact(half: Half, state: ContactState, radius: f64) -> Vec<Item> {
+/// A contact in its cavity: a filled dot for a pin, a ring around a hole for a socket, neither where
+/// the kind is not known.
+pub(super) fn contact(half: Option<Half>, state: ContactState, radius: f64) -> Vec<Item> {
     let centre = at(0.0, 0.0);
     let circle = |share: f64, class| Item::Circle { centre, radius: share * radius, class };
     match (state, half) {
         (ContactState::Plugged, _) => plug(radius),
         (ContactState::Spare, _) => vec![circle(1.0, "vacant")],
-        (ContactState::Normal, Half::Pin) => vec![circle(1.0, "cavity"), circle(0.5, "ink")],
-        (ContactState::Normal, Half::Socket) => vec![circle(1.0, "cavity"), circle(0.5, "hole")],
+        (ContactState::Normal, None) => vec![circle(1.0, "cavity")],
+        (ContactState::Normal, Some(Half::Pin)) => vec![circle(1.0, "cavity"), circle(0.5, "ink")],
+        (ContactState::Normal, Some(Half::Socket)) => vec![circle(1.0, "cavity"), circle(0.5, "hole")],
     }
 }
 
@@ -76,19 +78,22 @@ pub(super) fn badge(mark: Mark) -> Vec<Item> {
 pub(super) const VIEW: (f64, f64) = (100.0, 44.0);
 
 /// A connector half from the side, its mating side at the left, with an eye where one looks from.
-pub(super) fn view_direction(half: Half, side: Side) -> Vec<Item> {
+pub(super) fn view_direction(half: Option<Half>, side: Side) -> Vec<Item> {
     let mut items =
         vec![Item::Rect { area: Area::new(52.0, 6.0, 84.0, 38.0), rounding: 2.0, class: "plate" }];
     for y in [13.0, 22.0, 31.0] {
-        if half == Half::Pin {
-            items.push(Item::Rect {
+        match half {
+            Some(Half::Pin) => items.push(Item::Rect {
                 area: Area::new(40.0, y - 1.5, 51.0, y + 1.5),
                 rounding: 1.5,
                 class: "ink",
-            });
-        } else {
-            let hole = Area::new(52.0, y - 2.0, 64.0, y + 2.0);
-            items.push(Item::Rect { area: hole, rounding: 0.0, class: "cavity" });
+            }),
+            Some(Half::Socket) => items.push(Item::Rect {
+                area: Area::new(52.0, y - 2.0, 64.0, y + 2.0),
+                rounding: 0.0,
+                class: "cavity",
+            }),
+            None => {}
         }
         items.push(polyline(&[at(85.0, y), at(94.0, y)], false, "thin"));
     }

@@ -1,0 +1,148 @@
+//! Files that commands write: wholly there or not at all, and nothing overwritten unasked.
+//!
+//! Comes in: a path, its content, and whether an existing file may go. Goes out: the file. Why: a
+//! half-written drawing or record is worse than none, and so is one that replaced another silently.
+
+use std::fs;
+use std::io::{ErrorKind, Write};
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use tempfile::NamedTempFile;
+
+/// Writes a file in one step: beside its place under another name, flushed to disk, then renamed.
+///
+/// # Errors
+/// Where the file exists and `force` is not set, where the path names something that is no file, and
+/// where the disk refuses. The old file, if there is one, is then untouched.
+pub(super) fn write(path: &Path, content: &[u8], force: bool) -> anyhow::Result<()> {
+    let target = target(path, force)?;
+    let context = || format!("cannot write {}", path.display());
+    let mut file = beside(&target).with_context(context)?;
+    file.write_all(content).with_context(context)?;
+    file.as_file().sync_all().with_context(context)?;
+    if force {
+        file.persist(&target).map_err(|e| e.error).with_context(context)?;
+        return Ok(());
+    }
+    match file.persist_noclobber(&target) {
+        Ok(_) => Ok(()),
+        // Someone else was faster than the check before.
+        Err(error) if error.error.kind() == ErrorKind::AlreadyExists => bail!(exists(path)),
+        Err(error) => Err(error.error).with_context(context),
+    }
+}
+
+/// Writes several files, and none of them if one may not be written.
+///
+/// # Errors
+/// As [`write`]; a disk that fills up half-way leaves the files before that.
+pub(super) fn write_all(files: &[(PathBuf, String)], force: bool) -> anyhow::Result<()> {
+    for (path, _) in files {
+        target(path, force)?;
+    }
+    files.iter().try_for_each(|(path, content)| write(path, content.as_bytes(), force))
+}
+
+/// Makes sure that a folder is there.
+///
+/// # Errors
+/// Where it cannot be made.
+pub(super) fn folder(path: &Path) -> anyhow::Result<()> {
+    fs::create_dir_all(path).with_context(|| format!("cannot make the folder {}", path.display()))
+}
+
+/// Where to write: the path itself, or what a link there leads to.
+fn target(path: &Path, force: bool) -> anyhow::Result<PathBuf> {
+    match fs::metadata(path) {
+        Ok(found) if !found.is_file() => bail!("{} is not a file", path.display()),
+        Ok(_) if !force => bail!(exists(path)),
+        Ok(_) => fs::canonicalize(path).with_context(|| format!("cannot reach {}", path.display())),
+        // A link that leads nowhere lands here too; without force the last step refuses it.
+        Err(error) if error.kind() == ErrorKind::NotFound => Ok(path.to_owned()),
+        Err(error) => Err(error).with_context(|| format!("cannot reach {}", path.display())),
+    }
+}
+
+fn exists(path: &Path) -> String {
+    format!("{} exists already: --force overwrites it", path.display())
+}
+
+/// A new file in the same folder, so that the last step is a rename. Its permissions are those that
+/// any new file gets.
+fn beside(path: &Path) -> std::io::Result<NamedTempFile> {
+    let folder = path.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".ringout-");
+    #[cfg(unix)]
+    let permissions = <fs::Permissions as std::os::unix::fs::PermissionsExt>::from_mode(0o666);
+    #[cfg(unix)]
+    builder.permissions(permissions);
+    builder.tempfile_in(folder)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(folder: &Path) -> Vec<String> {
+        let entries = fs::read_dir(folder).unwrap();
+        let mut names: Vec<String> =
+            entries.map(|e| e.unwrap().file_name().to_string_lossy().into_owned()).collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn writes_once_and_again_only_by_force() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("a.svg");
+        write(&path, b"one", false).unwrap();
+        let refused = write(&path, b"two", false).unwrap_err().to_string();
+        assert!(refused.ends_with("a.svg exists already: --force overwrites it"), "{refused}");
+        assert_eq!(fs::read(&path).unwrap(), b"one");
+        write(&path, b"two", true).unwrap();
+        assert_eq!(fs::read(&path).unwrap(), b"two");
+        assert_eq!(names(folder.path()), ["a.svg"]);
+    }
+
+    #[test]
+    fn a_refusal_among_several_writes_none() {
+        let folder = tempfile::tempdir().unwrap();
+        fs::write(folder.path().join("b"), "old").unwrap();
+        let files = ["a", "b"].map(|name| (folder.path().join(name), "new".to_owned()));
+        assert!(write_all(&files, false).is_err());
+        assert_eq!(names(folder.path()), ["b"]);
+        write_all(&files, true).unwrap();
+        assert_eq!(fs::read(folder.path().join("b")).unwrap(), b"new");
+    }
+
+    #[test]
+    fn what_is_no_file_is_left_alone() {
+        let folder = tempfile::tempdir().unwrap();
+        for force in [false, true] {
+            let error = write(folder.path(), b"x", force).unwrap_err().to_string();
+            assert!(error.ends_with("is not a file"), "{error}");
+            assert!(write(&folder.path().join("missing/a"), b"x", force).is_err());
+        }
+        assert!(names(folder.path()).is_empty());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn permissions_are_those_of_any_new_file_and_links_stay_links() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let (plain, ours, link) =
+            (folder.path().join("plain"), folder.path().join("ours"), folder.path().join("link"));
+        fs::write(&plain, "").unwrap();
+        write(&ours, b"", false).unwrap();
+        let mode = |path: &Path| fs::metadata(path).unwrap().permissions().mode();
+        assert_eq!(mode(&ours), mode(&plain));
+        std::os::unix::fs::symlink(&ours, &link).unwrap();
+        assert!(write(&link, b"through", false).is_err());
+        write(&link, b"through", true).unwrap();
+        assert!(fs::symlink_metadata(&link).unwrap().is_symlink());
+        assert_eq!(fs::read(&ours).unwrap(), b"through");
+    }
+}
