@@ -5,6 +5,7 @@ pub mod conductor;
 pub mod definition;
 pub mod draw;
 pub mod fault;
+pub mod locate;
 pub mod measure;
 pub mod netlist;
 pub mod plan;

@@ -21,6 +21,7 @@ mod state;
 pub use change::{Change, Corner};
 pub use operating::{Operating, VOLTMETER};
 pub use sparse::{Factor, Singular};
+use state::Settled;
 pub use state::{States, Unsettled};
 
 use crate::definition::Harness;
@@ -38,5 +39,26 @@ pub fn solve(
     changes: &[Change],
     corner: Corner,
 ) -> Result<Operating, Unsettled> {
-    state::settle(harness, netlist, setup, changes, corner)
+    match state::settle(harness, netlist, setup, changes, corner)? {
+        Settled::Steady(operating) => Ok(operating),
+        Settled::Loop { parts, .. } => Err(Unsettled::Loop(parts)),
+    }
+}
+
+/// Solves a changed machine, and where it never settles gives every round of its loop: a reading on it
+/// lies between those of the rounds.
+///
+/// # Errors
+/// A node that belongs to no island; the assembly rules that out.
+pub fn solve_rounds(
+    harness: &Harness,
+    netlist: &Netlist,
+    setup: &Setup,
+    changes: &[Change],
+    corner: Corner,
+) -> Result<Vec<Operating>, Singular> {
+    Ok(match state::settle(harness, netlist, setup, changes, corner)? {
+        Settled::Steady(operating) => vec![operating],
+        Settled::Loop { rounds, .. } => rounds,
+    })
 }

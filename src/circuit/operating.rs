@@ -69,6 +69,12 @@ impl Operating {
         Some(Ohms::new(dot(&half, &half)))
     }
 
+    /// The current through a link that is a plain resistance, whichever way it flows, in amperes.
+    pub fn amps(&self, netlist: &Netlist, link: LinkId) -> f64 {
+        let [a, b] = netlist.ends(link);
+        (self.volts_between(a, b) * self.conductance[link.index()]).abs()
+    }
+
     /// Whether a current between `a` and `b` makes a voltage between `u` and `v`.
     pub fn shares_current(&self, a: usize, b: usize, u: usize, v: usize) -> bool {
         let transfer = dot(&self.factor.half(a, b), &self.factor.half(u, v));

@@ -103,3 +103,14 @@ pub(super) fn unplugged(harness: &Harness, names: &[String]) -> anyhow::Result<I
     }
     Ok(setup)
 }
+
+/// Reads a record; a cut-off last entry is reported, any other mistake ends the command.
+pub(super) fn read_record(harness: &Harness, path: &Path) -> anyhow::Result<crate::record::Record> {
+    let text = read_text(path)?;
+    let record = crate::record::read(harness, &path.display().to_string(), &text);
+    output::note(&render(&record.diagnostics, &record.sources, output::styled()));
+    if record.is_sound() {
+        return Ok(record);
+    }
+    Err(Shown(format!("{} has errors", path.display())).into())
+}

@@ -8,6 +8,7 @@ mod check;
 mod common;
 mod draw;
 mod files;
+mod locate;
 mod nets;
 mod output;
 mod pins;
@@ -42,6 +43,8 @@ enum Command {
     Trace(trace::TraceArgs),
     /// Which readings to take, in which order
     Plan(plan::PlanArgs),
+    /// From recorded readings to the segment at fault
+    Locate(locate::LocateArgs),
     /// Drawings as SVG
     Draw(draw::DrawArgs),
 }
@@ -64,6 +67,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Nets(args) => nets::run(args),
         Command::Trace(args) => trace::run(args),
         Command::Plan(args) => plan::run(args),
+        Command::Locate(args) => locate::run(args),
         Command::Draw(args) => draw::run(args),
     };
     match outcome {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Measurement, Refusal, connected_unit};
-use crate::circuit::{Change, Corner, Operating, Unsettled, solve};
+use crate::circuit::{Change, Corner, Operating, Unsettled, solve, solve_rounds};
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::netlist::{LinkId, Netlist, Nets};
 use crate::setup::{Power, Setup};
@@ -163,12 +163,10 @@ impl<'a> Situation<'a> {
         with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 
-    /// The machine with some things changed. Cost: a new factorisation.
-    ///
-    /// # Errors
-    /// The parts that keep switching, if the changed machine never settles.
-    pub fn solve(&self, changes: &[Change]) -> Result<Operating, Unsettled> {
-        solve(self.harness, self.netlist, &self.setup, changes, Corner::Nominal)
+    /// The machine with some things changed: one solution, or each round of a machine that never
+    /// settles. Cost: a new factorisation for each round.
+    pub fn solve(&self, changes: &[Change]) -> Vec<Operating> {
+        solve_rounds(self.harness, self.netlist, &self.setup, changes, Corner::Nominal).unwrap_or_default()
     }
 
     /// What a measurement shows on a solved machine.

@@ -5,6 +5,7 @@
 //! command shows the same content in every format, and every sheet names the definition's id,
 //! revision and hash, so that a stale print can be recognised.
 
+mod locate;
 mod nets;
 mod pins;
 mod plan;
@@ -12,6 +13,7 @@ mod render;
 mod trace;
 mod wires;
 
+pub use locate::{LocateView, locate};
 pub use nets::{NetView, NetsView, nets};
 pub use pins::{PinView, PinsView, pins};
 pub use plan::{ExpectView, PlanView, SetupView, plan};
