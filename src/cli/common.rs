@@ -29,6 +29,12 @@ pub(super) struct Source {
 #[error("{0}")]
 pub(super) struct Shown(String);
 
+impl Shown {
+    pub(super) fn new(summary: impl Into<String>) -> Self {
+        Self(summary.into())
+    }
+}
+
 impl Source {
     /// Reads the definition; its errors are shown at once, its warnings are left to `check`.
     pub(super) fn load(&self) -> anyhow::Result<Harness> {

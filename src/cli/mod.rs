@@ -9,6 +9,7 @@ mod common;
 mod draw;
 mod files;
 mod locate;
+mod log;
 mod nets;
 mod output;
 mod pins;
@@ -43,6 +44,8 @@ enum Command {
     Trace(trace::TraceArgs),
     /// Which readings to take, in which order
     Plan(plan::PlanArgs),
+    /// Add a reading to a record; one that the setup makes unsafe is refused
+    Log(log::LogArgs),
     /// From recorded readings to the segment at fault
     Locate(locate::LocateArgs),
     /// Drawings as SVG
@@ -67,6 +70,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Nets(args) => nets::run(args),
         Command::Trace(args) => trace::run(args),
         Command::Plan(args) => plan::run(args),
+        Command::Log(args) => log::run(args),
         Command::Locate(args) => locate::run(args),
         Command::Draw(args) => draw::run(args),
     };

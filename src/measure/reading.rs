@@ -77,6 +77,15 @@ impl Reading {
         }
     }
 
+    /// As it is written into a record: with its unit, and all the digits that a meter shows.
+    pub fn normal(self) -> String {
+        match self {
+            Self::Ohms(ohms) => format!("{ohms:.6}"),
+            Self::Volts(volts) => format!("{volts:.6}"),
+            Self::Open | Self::Tone => self.to_string(),
+        }
+    }
+
     /// The number it shows, in ohms or volts; none for open and tone.
     pub fn number(self) -> Option<f64> {
         match self {

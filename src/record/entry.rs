@@ -46,8 +46,8 @@ pub struct NewEntry {
     /// Remarks.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
-    /// Switches that were not at rest; last, because a table follows plain keys in TOML.
-    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    /// Switches that were not at rest; written in one line.
+    #[serde(skip)]
     pub set: BTreeMap<String, String>,
 }
 
@@ -62,6 +62,11 @@ impl NewEntry {
     /// # Errors
     /// None in practice: texts, lists and times can all be written.
     pub fn text(&self) -> Result<String, toml::ser::Error> {
-        toml::to_string(&Tail { reading: [self] })
+        let mut text = toml::to_string(&Tail { reading: [self] })?;
+        if !self.set.is_empty() {
+            let set = self.set.iter().map(|(k, v)| (k.clone(), toml::Value::String(v.clone())));
+            text.push_str(&format!("set = {}\n", toml::Value::Table(set.collect())));
+        }
+        Ok(text)
     }
 }

@@ -1,0 +1,230 @@
+//! `ringout log`: add a reading to a record.
+//!
+//! The reading is judged before it is written: one that the setup makes unsafe or impossible is refused
+//! with the reason. Writers take turns at a lock beside the record; the record is replaced in one step,
+//! so an entry is wholly there or not at all.
+
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::io::ErrorKind;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+
+use super::Outcome;
+use super::common::{self, Source};
+use super::files;
+use super::output;
+use crate::definition::diagnostic::render;
+use crate::definition::Harness;
+use crate::measure::{Meter, Reading, Situation};
+use crate::netlist::Netlist;
+use crate::plan::{self, Scope};
+use crate::record::{self, Entry, NewEntry};
+use crate::setup::Setup;
+use crate::sheet::SetupView;
+
+#[derive(Debug, clap::Args)]
+pub(super) struct LogArgs {
+    #[command(flatten)]
+    source: Source,
+    /// The record of readings (TOML); made where it does not exist
+    record: PathBuf,
+    /// What the meter showed: "0.4 ohm", "open", "tone", "25.1 V"
+    #[arg(long, allow_hyphen_values = true)]
+    value: String,
+    /// The plan's step; kind, probes and setup are taken from it where they are left out
+    #[arg(long, value_name = "ID")]
+    step: Option<String>,
+    /// With --step: the plan was made for these unplugged connectors
+    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',', requires = "step")]
+    unplug: Vec<String>,
+    /// With --step: the plan was made for this circuit
+    #[arg(long, value_name = "ID", requires = "step")]
+    circuit: Option<String>,
+    /// continuity, isolation, voltage or drop
+    #[arg(long)]
+    kind: Option<String>,
+    /// Red probe
+    #[arg(long, value_name = "POINT")]
+    red: Option<String>,
+    /// Black probe
+    #[arg(long, value_name = "POINT")]
+    black: Option<String>,
+    /// isolated (both battery leads off) or connected
+    #[arg(long)]
+    power: Option<String>,
+    /// Connectors that are unplugged: P1,P2
+    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    unplugged: Vec<String>,
+    /// Switches that are not at rest: S1=run,S2=spray
+    #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
+    set: Vec<String>,
+    /// Conditions that hold
+    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
+    conditions: Vec<String>,
+    /// The least it showed while something was moved
+    #[arg(long, allow_hyphen_values = true)]
+    min: Option<String>,
+    /// The most it showed while something was moved
+    #[arg(long, allow_hyphen_values = true)]
+    max: Option<String>,
+    /// What was moved: "loom flexed at T3"
+    #[arg(long)]
+    disturbed: Option<String>,
+    /// The meter
+    #[arg(long)]
+    meter: Option<String>,
+    /// Who took the reading
+    #[arg(long)]
+    by: Option<String>,
+    /// Remarks
+    #[arg(long)]
+    note: Option<String>,
+    /// When it was taken, as 2026-05-02T09:14:00Z; now, where left out
+    #[arg(long, value_name = "TIME")]
+    at: Option<String>,
+}
+
+pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
+    let harness = args.source.load()?;
+    let netlist = Netlist::new(&harness);
+    let mut new = new_entry(args, &harness, &netlist)?;
+    let entry = read_back(&harness, &new.text()?)?;
+    // What people write is understood; what the record keeps is in one form.
+    new.value = entry.value.normal();
+    new.min = entry.min.map(Reading::normal);
+    new.max = entry.max.map(Reading::normal);
+    let situation = Situation::new(&harness, &netlist, &entry.setup)?;
+    let measurement = situation
+        .measure(entry.kind, entry.red, entry.black)
+        .map_err(|refusal| anyhow::anyhow!("refused, nothing was written: {refusal}"))?;
+    append(&args.record, &new.text()?)?;
+    let expect = situation.expect(&measurement, &Meter::HANDHELD);
+    let good = [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v: Reading| expect.admits(v));
+    let verdict = if good { "good" } else { "BAD" };
+    output::print(&format!(
+        "{}: {} · healthy: {} · {verdict}\n",
+        measurement.words(&harness),
+        entry.value,
+        expect.words()
+    ))?;
+    Ok(if good { Outcome::Well } else { Outcome::Finding })
+}
+
+/// The entry that the arguments describe, in names.
+fn new_entry(args: &LogArgs, harness: &Harness, netlist: &Netlist) -> anyhow::Result<NewEntry> {
+    let mut entry = match &args.step {
+        Some(step) => from_plan(args, step, harness, netlist)?,
+        None => NewEntry::default(),
+    };
+    for (slot, given) in [(&mut entry.kind, &args.kind), (&mut entry.red, &args.red), (&mut entry.black, &args.black), (&mut entry.power, &args.power)] {
+        if let Some(given) = given {
+            slot.clone_from(given);
+        }
+    }
+    if !args.unplugged.is_empty() {
+        entry.unplugged.clone_from(&args.unplugged);
+    }
+    if !args.conditions.is_empty() {
+        entry.conditions.clone_from(&args.conditions);
+    }
+    for assignment in &args.set {
+        let Some((switch, position)) = assignment.split_once('=') else {
+            bail!("--set {assignment}: write it as S1=run");
+        };
+        entry.set.insert(switch.to_owned(), position.to_owned());
+    }
+    let missing = [("--kind", &entry.kind), ("--red", &entry.red), ("--black", &entry.black), ("--power", &entry.power)];
+    let missing: Vec<&str> = missing.iter().filter(|(_, value)| value.is_empty()).map(|(flag, _)| *flag).collect();
+    if !missing.is_empty() {
+        bail!("missing {}; or name the plan's step with --step", missing.join(", "));
+    }
+    entry.at = Some(time(args.at.as_deref())?);
+    entry.value.clone_from(&args.value);
+    entry.min.clone_from(&args.min);
+    entry.max.clone_from(&args.max);
+    entry.disturbed.clone_from(&args.disturbed);
+    entry.meter.clone_from(&args.meter);
+    entry.by.clone_from(&args.by);
+    entry.note.clone_from(&args.note);
+    Ok(entry)
+}
+
+/// Kind, probes and setup of a plan's step.
+fn from_plan(args: &LogArgs, id: &str, harness: &Harness, netlist: &Netlist) -> anyhow::Result<NewEntry> {
+    let unplugged: Setup = common::unplugged(harness, &args.unplug)?.into();
+    let scope = Scope { unplug: unplugged.parted().collect(), circuit: args.circuit.clone() };
+    let plan = plan::plan(harness, netlist, &scope, Meter::HANDHELD)?;
+    let Some(step) = plan.steps().find(|step| step.id == id) else {
+        bail!("the plan has no step {id}: give --unplug or --circuit as the plan was made with");
+    };
+    let SetupView { power, unplugged, set, conditions } = SetupView::of(harness, step.measurement.setup());
+    Ok(NewEntry {
+        step: Some(step.id.clone()),
+        kind: step.measurement.kind().word().to_owned(),
+        red: harness.point_name(step.measurement.red()),
+        black: harness.point_name(step.measurement.black()),
+        power: power.to_owned(),
+        unplugged,
+        set: BTreeMap::from_iter(set),
+        conditions,
+        ..NewEntry::default()
+    })
+}
+
+/// The time given, or now, to the second in UTC.
+fn time(given: Option<&str>) -> anyhow::Result<toml::value::Datetime> {
+    let text = match given {
+        Some(text) => text.to_owned(),
+        None => jiff::Timestamp::now().round(jiff::Unit::Second)?.to_string(),
+    };
+    text.parse().with_context(|| format!("`{text}` is not a time: write it as 2026-05-02T09:14:00Z"))
+}
+
+/// Reads an entry as a record would, so that nothing is written that cannot be read.
+fn read_back(harness: &Harness, text: &str) -> anyhow::Result<Entry> {
+    let record = record::read(harness, "this reading", text);
+    if record.is_sound()
+        && let [entry] = &record.entries[..]
+    {
+        return Ok(entry.clone());
+    }
+    output::note(&render(&record.diagnostics, &record.sources, output::styled()));
+    Err(common::Shown::new("the reading was not written").into())
+}
+
+/// Appends an entry: under a lock, to a whole new file that then takes the old one's place.
+fn append(path: &Path, text: &str) -> anyhow::Result<()> {
+    let lock = lock_path(path);
+    let held = File::create(&lock).with_context(|| format!("cannot open the lock {}", lock.display()))?;
+    held.lock().with_context(|| format!("cannot lock {}", lock.display()))?;
+    let mut whole = match common::read_text(path) {
+        Ok(text) => text,
+        Err(error) if is_missing(&error) => "format = 1\n".to_owned(),
+        Err(error) => return Err(error),
+    };
+    if let Some(mended) = record::mend(&whole) {
+        output::note("the record's last entry was cut off; it is kept as a comment\n");
+        whole = mended;
+    }
+    if !whole.ends_with('\n') {
+        whole.push('\n');
+    }
+    whole.push('\n');
+    whole.push_str(text);
+    files::write(path, whole.as_bytes(), true)
+}
+
+/// The file whose lock stands for the record's: the record itself is replaced at every append.
+fn lock_path(path: &Path) -> PathBuf {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".lock");
+    PathBuf::from(name)
+}
+
+fn is_missing(error: &anyhow::Error) -> bool {
+    error.chain().any(|cause| {
+        cause.downcast_ref::<std::io::Error>().is_some_and(|e| e.kind() == ErrorKind::NotFound)
+    })
+}
