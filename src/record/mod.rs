@@ -54,8 +54,12 @@ pub struct Entry {
 }
 
 impl Entry {
-    /// How reports refer to it: by step where it has one, else by its number.
+    /// How reports refer to it: by number, with the plan's step where one asked for it. A step may be
+    /// read more than once, so the number is always there.
     pub fn name(&self) -> String {
-        self.step.clone().unwrap_or_else(|| format!("#{}", self.number))
+        match &self.step {
+            Some(step) => format!("#{} ({step})", self.number),
+            None => format!("#{}", self.number),
+        }
     }
 }
