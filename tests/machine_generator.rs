@@ -84,7 +84,9 @@ fn count(machines: &[Harness]) -> BTreeMap<String, usize> {
 /// Wires that have the same two ends as an earlier one.
 fn parallel(made: &Harness) -> usize {
     let mut ends: Vec<[Point; 2]> = made.wires.values().map(|w| w.ends).collect();
-    ends.iter_mut().for_each(|pair| pair.sort_unstable());
+    for pair in &mut ends {
+        pair.sort_unstable();
+    }
     ends.sort_unstable();
     ends.windows(2).filter(|pair| pair[0] == pair[1]).count()
 }

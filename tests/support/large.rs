@@ -92,7 +92,7 @@ impl Maker {
                 returns = self.draft.splice(station.to_owned());
                 self.wire(returns, ground, "4 mm2");
             }
-            self.load(format!("{n}-{line}"), end, returns, station);
+            self.load(&format!("{n}-{line}"), end, returns, station);
         }
     }
 
@@ -104,7 +104,7 @@ impl Maker {
         })
     }
 
-    fn load(&mut self, name: String, from: Spot, to: Spot, station: &str) {
+    fn load(&mut self, name: &str, from: Spot, to: Spot, station: &str) {
         let names = vec!["1".to_owned(), "2".to_owned()];
         let plug = self.draft.connector(format!("XM{name}"), station.to_owned(), Form::Face("rect-2"), names);
         let ends = [0, 1].map(|at| Spot::Contact(plug, at));

@@ -8,7 +8,7 @@
 //! - [`random`]: small, with everything a definition can hold, joined in odd ways.
 //! - [`large`]: big, with the structure of a real machine, for times and memory.
 
-#![allow(dead_code, reason = "each test and each bench uses its own share of this module")]
+#![allow(dead_code, unused_imports, reason = "each test and each bench uses its own share of this module")]
 
 mod draft;
 mod large;

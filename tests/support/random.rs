@@ -5,6 +5,8 @@
 //! contacts and runs that end nowhere, because a program that works on the sensible ones alone is
 //! wrong about the rest.
 
+use std::fmt::Write;
+
 use super::Rng;
 use super::draft::{Draft, Form, MOST_LEGS, Spot, Wire};
 
@@ -178,7 +180,8 @@ impl Maker {
             let returns =
                 if count > 2 { format!("return = \"{}\"\n", inside(self, 1)) } else { String::new() };
             let output = if count > 2 { 2 + function } else { 1 };
-            keys += &format!(
+            let _ = write!(
+                keys,
                 "[[part.{id}.function]]\ntitle = \"Function {function}\"\noutput = \"{}\"\nsupply = \"{}\"\n{returns}when = [\"{waits}\"]\n",
                 inside(self, output),
                 inside(self, 0),
@@ -513,12 +516,13 @@ impl Maker {
         let kind = self.rng.pick(&["resistor", "lamp", "motor", "coil", "sensor"]);
         let tenths = self.rng.between(5, 4000);
         let mut keys = format!("kind = \"{kind}\"\nbetween = {}\n", self.draft.pair(inner));
-        keys += &format!("ohms = \"{}.{} ohm\"\n", tenths / 10, tenths % 10);
+        let _ = writeln!(keys, "ohms = \"{}.{} ohm\"", tenths / 10, tenths % 10);
         if kind == "lamp" {
             keys += "cold_ohms = \"0.4 ohm\"\n";
         }
         if kind == "sensor" && self.rng.chance(60) {
-            keys += &format!("when = \"{}\"\n", self.condition());
+            let condition = self.condition();
+            let _ = writeln!(keys, "when = \"{condition}\"");
         }
         self.draft.part(id, keys);
         self.wire(from, wired[0]);
