@@ -137,4 +137,5 @@ fn a_large_machine_has_the_structure_of_a_real_one() {
     assert!(made.splices.ids().all(|id| (2..=6).contains(&made.wires_at(Point::Splice(id)).len())));
     let loads = made.parts.values().filter(|p| matches!(p.kind, PartKind::Load { .. })).count();
     assert!((300..800).contains(&loads), "{loads} loads");
+    assert!(parallel(&made) > 20 && ringed(&made) > 40, "{} {}", parallel(&made), ringed(&made));
 }

@@ -11,8 +11,9 @@ use super::draft::{Draft, Form, MOST_LEGS, Spot, Wire};
 /// A machine of so many wires, give or take one sub-loom (about 250 wires). The text of 100,000 wires
 /// is some 20 MB and takes a fraction of a second.
 pub(crate) fn large(wires: usize) -> String {
-    let mut maker =
-        Maker { rng: Rng::new(wires as u64), draft: Draft::default(), rail: Vec::new(), bus: None };
+    let mut draft = Draft::default();
+    let stud = draft.terminal("GP0".to_owned(), "s0".to_owned(), true);
+    let mut maker = Maker { rng: Rng::new(wires as u64), draft, rail: Vec::new(), stud, bus: None };
     maker.source();
     while maker.draft.wires.len() < wires {
         maker.sub_loom();
@@ -26,6 +27,8 @@ struct Maker {
     draft: Draft,
     /// Splices of the supply rail, each fed by an earlier one.
     rail: Vec<Spot>,
+    /// The ground stud that was made last.
+    stud: Spot,
     /// Where the bus ended in the sub-loom before.
     bus: Option<[Spot; 2]>,
 }
@@ -36,7 +39,7 @@ impl Maker {
         self.draft.stations = vec!["s0".to_owned()];
         let [plus, minus] =
             ["BT1", "BT2"].map(|id| self.draft.terminal(id.to_owned(), "s0".to_owned(), false));
-        let ground = self.draft.terminal("GP0".to_owned(), "s0".to_owned(), true);
+        let ground = self.stud;
         let battery = "kind = \"battery\"\nvolts = \"25.4 V\"\ninternal = \"2 mohm\"\nplus = \"BT1\"\nminus = \"BT2\"\n";
         self.draft.part("BAT1".to_owned(), battery.to_owned());
         self.wire(minus, ground, "95 mm2");
@@ -79,6 +82,9 @@ impl Maker {
         let names = (1..=2 * count).map(|contact| contact.to_string()).collect();
         let block = self.draft.connector(format!("FB{n}"), station.to_owned(), Form::Count, names);
         let ground = self.draft.terminal(format!("GP{n}"), station.to_owned(), true);
+        // Studs are bonded to the frame and to each other: a ring.
+        self.wire(ground, self.stud, "10 mm2");
+        self.stud = ground;
         let mut returns = ground;
         for line in 0..count {
             let [fed, out] = [0, 1].map(|side| Spot::Contact(block, 2 * line + side));
@@ -88,9 +94,12 @@ impl Maker {
             let feed = self.rail_point(station);
             self.wire(feed, fed, "2.5 mm2");
             let end = self.through(out, line, matings, "1.5 mm2");
-            if line % (MOST_LEGS - 1) == 0 {
+            if line % 4 == 0 {
                 returns = self.draft.splice(station.to_owned());
-                self.wire(returns, ground, "4 mm2");
+                // Grounds are doubled more often than anything else.
+                for _ in 0..self.rng.between(1, MOST_LEGS - 4) {
+                    self.wire(returns, ground, "4 mm2");
+                }
             }
             self.load(&format!("{n}-{line}"), end, returns, station);
         }
