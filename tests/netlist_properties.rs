@@ -113,6 +113,10 @@ proptest! {
         let whole = made.nets();
         for mating in made.harness.matings.ids() {
             let setup = Setup::from(Isolated::at_rest().part(mating));
+            let own = |link: LinkId| matches!(made.netlist.link(link), Link::Mated { mating: m, .. } if m == mating);
+            for link in made.netlist.links().filter(|link| made.conducts(*link)) {
+                prop_assert_eq!(setup.joins(&made.netlist, link), !own(link));
+            }
             let parted = made.netlist.groups(|link| setup.joins(&made.netlist, link));
             prop_assert!(parted.len() >= whole.len());
             for (_, members) in parted.iter() {
