@@ -145,8 +145,10 @@ impl Names {
             Some(Named::Splice(id)) => Ok(Point::Splice(id)),
             Some(Named::Terminal(id)) => Ok(Point::Terminal(id)),
             Some(Named::Connector(id)) => {
-                let first = &harness.contacts[harness.connectors[id].first].name;
-                let help = format!("write it as \"{text}.{first}\"");
+                let help = match harness.contacts_of(id).next() {
+                    Some(first) => format!("write it as \"{text}.{}\"", harness.contacts[first].name),
+                    None => format!("{text} has no contacts: list them first"),
+                };
                 Err(PointError::NeedsContact { connector: text.to_owned(), help })
             }
             Some(other) => Err(PointError::NotAPoint {
