@@ -65,9 +65,7 @@ fn find(path: &Path) -> Finding {
     };
     match load(name, text, variant.as_deref(), &mut reader) {
         Ok(found) => Finding { diagnostics: found.warnings, sources: found.sources, loaded: true, read },
-        Err(found) => {
-            Finding { diagnostics: found.diagnostics, sources: found.sources, loaded: false, read }
-        }
+        Err(found) => Finding { diagnostics: found.diagnostics, sources: found.sources, loaded: false, read },
     }
 }
 
