@@ -184,7 +184,7 @@ impl Files<'_> {
         if self.done.contains(&path) {
             return;
         }
-        if self.open.len() > DEEPEST || self.done.len() >= MOST_FILES {
+        if self.open.len() > DEEPEST || self.done.len() + self.open.len() > MOST_FILES {
             let message =
                 format!("`use` names more than {MOST_FILES} files, or goes deeper than {DEEPEST} files");
             self.fail(

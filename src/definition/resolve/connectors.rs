@@ -180,7 +180,7 @@ impl Resolver<'_> {
                 names.map(|value| At { value, place: id.place }).collect()
             }
             (None, Some(contacts)) => {
-                contacts.names.iter().filter(|n| self.well_formed(n, "a contact name")).cloned().collect()
+                contacts.names().into_iter().filter(|n| self.well_formed(n, "a contact name")).collect()
             }
             (None, None) => {
                 // A face that could not be found has had its own error already.

@@ -23,10 +23,21 @@ pub(in crate::definition) struct RawConnector {
     pub pins: Vec<(At<String>, RawPin)>,
 }
 
-/// `contacts = ["A", "B"]` or `contacts = 50`; without names where the value made no sense.
+/// `contacts = ["A", "B"]` or `contacts = 50`.
 pub(in crate::definition) struct ContactNames {
-    pub names: Vec<At<String>>,
     pub place: Place,
+    /// Empty where the value made no sense.
+    listed: Vec<At<String>>,
+    count: usize,
+}
+
+impl ContactNames {
+    /// The names; of a count, 1 to N. They are made when they are asked for, so that a file that asks for
+    /// many costs nothing before it is refused.
+    pub(in crate::definition) fn names(&self) -> Vec<At<String>> {
+        let counted = (1..=self.count).map(|n| At { value: n.to_string(), place: self.place });
+        self.listed.iter().cloned().chain(counted).collect()
+    }
 }
 
 #[derive(Default)]
@@ -66,25 +77,25 @@ impl RawConnector {
 fn read_contacts(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<ContactNames> {
     let value = r.value("contacts")?;
     let place = Place::new(file, value.span());
-    let names = match value.get_ref() {
-        DeValue::Integer(count) => counted(count.as_str(), place),
-        DeValue::Array(items) if !items.is_empty() => {
-            texts_of(value, file, "contacts", sink).map(|l| l.value)
+    let mut found = ContactNames { place, listed: Vec::new(), count: 0 };
+    let count = |text: &str| text.parse::<usize>().ok().filter(|n| (1..=MOST_CONTACTS).contains(n));
+    let good = match value.get_ref() {
+        DeValue::Integer(number) => {
+            found.count = count(number.as_str()).unwrap_or(0);
+            found.count > 0
         }
-        _ => None,
+        DeValue::Array(items) if !items.is_empty() => {
+            found.listed = texts_of(value, file, "contacts", sink).map(|l| l.value).unwrap_or_default();
+            true
+        }
+        _ => false,
     };
-    if names.is_none() {
+    if !good {
         let message = format!("`contacts` is a count from 1 to {MOST_CONTACTS} or a list of names");
         let help = "write contacts = 2 or contacts = [\"A\", \"B\"]";
         sink.push(Diagnostic::error("contacts", place, message).help(help));
     }
-    Some(ContactNames { names: names.unwrap_or_default(), place })
-}
-
-/// The names 1 to N.
-fn counted(count: &str, place: Place) -> Option<Vec<At<String>>> {
-    let count = count.parse::<usize>().ok().filter(|n| (1..=MOST_CONTACTS).contains(n))?;
-    Some((1..=count).map(|n| At { value: n.to_string(), place }).collect())
+    Some(found)
 }
 
 impl RawPin {
