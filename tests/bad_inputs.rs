@@ -7,6 +7,8 @@
 //! `UPDATE_BAD_INPUTS=1 cargo test --test bad_inputs` writes the messages anew. Read what changed: a
 //! message is good when a technician who has never seen this program knows what to write instead.
 
+#![allow(clippy::unwrap_used, reason = "a test stops where something it needs is not there")]
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};

@@ -5,9 +5,12 @@
 //! that a search would hardly find, with a time limit for each. What is checked is only that
 //! everything ends; what the messages say is checked by the gallery of bad inputs.
 
+#![allow(clippy::unwrap_used, reason = "a test stops where something it needs is not there")]
+
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::path::Path;
+use std::sync::LazyLock;
 use std::time::{Duration, Instant};
 
 use proptest::prelude::*;
@@ -69,6 +72,11 @@ fn read_folder(folder: &Path, prefix: &str, files: &mut Machine) {
 
 /// All definitions that come with the program, and which of them are top files.
 fn harnesses() -> (Machine, Vec<String>) {
+    static READ: LazyLock<(Machine, Vec<String>)> = LazyLock::new(read_harnesses);
+    READ.clone()
+}
+
+fn read_harnesses() -> (Machine, Vec<String>) {
     let mut files = Machine::new();
     read_folder(&Path::new(env!("CARGO_MANIFEST_DIR")).join("harnesses"), "", &mut files);
     let tops = files.iter().filter(|(_, text)| text.contains("[harness]")).map(|(name, _)| name.clone());
@@ -160,10 +168,7 @@ fn tokens(text: &str) -> Vec<&str> {
     let mut rest = text;
     while let Some(first) = rest.chars().next() {
         let word = |c: char| c.is_alphanumeric() || matches!(c, '_' | '-' | '.');
-        let end = match word(first) {
-            true => rest.find(|c| !word(c)).unwrap_or(rest.len()),
-            false => first.len_utf8(),
-        };
+        let end = if word(first) { rest.find(|c| !word(c)).unwrap_or(rest.len()) } else { first.len_utf8() };
         let (token, after) = rest.split_at(end);
         tokens.push(token);
         rest = after;
@@ -335,7 +340,7 @@ proptest! {
 }
 
 proptest! {
-    #![proptest_config(cases(20_000))]
+    #![proptest_config(cases(200_000))]
 
     #[test]
     #[ignore = "minutes long; run it after changes to reading definitions"]

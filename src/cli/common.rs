@@ -65,7 +65,7 @@ fn read_plain(path: &Path) -> Result<String, String> {
     }
     let mut text = String::from_utf8(bytes).map_err(|error| {
         let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
-        let line = good.iter().filter(|b| **b == b'\n').count() + 1;
+        let line = good.split(|b| *b == b'\n').count();
         format!("it is not UTF-8 text (line {line}): save it as UTF-8")
     })?;
     if text.starts_with(BYTE_ORDER_MARK) {

@@ -297,7 +297,10 @@ pub fn render(diagnostics: &[Diagnostic], sources: &Sources, styled: bool) -> St
         out.push_str("\n\n");
     }
     if diagnostics.len() > SHOWN {
-        out.push_str(&format!("and {} more like these\n\n", diagnostics.len() - SHOWN));
+        let more = diagnostics.len() - SHOWN;
+        out.push_str("and ");
+        out.push_str(&more.to_string());
+        out.push_str(" more like these\n\n");
     }
     out
 }

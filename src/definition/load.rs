@@ -4,6 +4,8 @@
 //! warnings, or the errors of all files at once. Why: reading is the caller's business (disk, memory,
 //! browser); meaning is ours.
 
+use std::fmt::Write as _;
+
 use sha2::{Digest, Sha256};
 use toml::de::DeTable;
 
@@ -81,7 +83,7 @@ pub fn load(
     }
     check_variant(&draft, variant, &sink);
     std::mem::take(&mut draft.changes).apply(&mut draft, &sink);
-    let harness = resolve::resolve(draft, variant, hash(&sources), &sink);
+    let harness = resolve::resolve(&draft, variant, hash(&sources), &sink);
     rules::check(&harness, &sink);
     let failed = sink.errors() > 0;
     let diagnostics = sink.into_sorted();
@@ -98,7 +100,11 @@ fn hash(sources: &Sources) -> String {
         hasher.update((text.len() as u64).to_le_bytes());
         hasher.update(text.as_bytes());
     }
-    hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    hasher.finalize().iter().fold(String::new(), |mut hex, byte| {
+        // Writing to a text cannot fail.
+        let _ = write!(hex, "{byte:02x}");
+        hex
+    })
 }
 
 fn check_variant(draft: &Draft, variant: Option<&str>, sink: &Sink) {

@@ -327,15 +327,13 @@ pub fn pair_of(value: &Value<'_>, file: FileId, key: &str, sink: &Sink) -> Optio
     if texts.len() < items.len() {
         return None;
     }
-    match <[At<String>; 2]>::try_from(texts) {
-        Ok(pair) => Some(At { value: pair, place }),
-        Err(_) => {
-            let message = format!("`{key}` needs exactly two ends, not {}", items.len());
-            let help = "write two ends in square brackets: [\"X1.1\", \"X1.2\"]";
-            sink.push(Diagnostic::error("two-ends", place, message).help(help));
-            None
-        }
+    if let Ok(pair) = <[At<String>; 2]>::try_from(texts) {
+        return Some(At { value: pair, place });
     }
+    let message = format!("`{key}` needs exactly two ends, not {}", items.len());
+    let help = "write two ends in square brackets: [\"X1.1\", \"X1.2\"]";
+    sink.push(Diagnostic::error("two-ends", place, message).help(help));
+    None
 }
 
 /// A list of pairs of texts.

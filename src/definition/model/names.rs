@@ -231,10 +231,10 @@ fn ends_of(named: Named, harness: &Harness) -> String {
     let mut ends: Vec<String> =
         harness.parts[id].kind.points().into_iter().map(|p| harness.point_name(p)).collect();
     ends.truncate(6);
-    match ends.is_empty() {
-        true => "name a contact, a splice or a terminal".to_owned(),
-        false => format!("name the contact or terminal: {}", ends.join(", ")),
+    if ends.is_empty() {
+        return "name a contact, a splice or a terminal".to_owned();
     }
+    format!("name the contact or terminal: {}", ends.join(", "))
 }
 
 /// A list of names, cut where it grows too long to read.

@@ -98,17 +98,13 @@ impl Resolver<'_> {
         if let Some(at) = used.get(&name.value) {
             return Some(*at);
         }
-        let found = match own.get(&name.value) {
-            Some(own) => own.clone()?,
-            None => match face::builtin(&name.value) {
-                Some(face) => face,
-                None => {
-                    let message = format!("no face is called `{}`", name.value);
-                    self.error("face", name.place, message, Some(self.near_face(&name.value, own)));
-                    return None;
-                }
-            },
+        let built_in = || face::builtin(&name.value).map(Some);
+        let Some(found) = own.get(&name.value).cloned().or_else(built_in) else {
+            let message = format!("no face is called `{}`", name.value);
+            self.error("face", name.place, message, Some(self.near_face(&name.value, own)));
+            return None;
         };
+        let found = found?;
         self.harness.faces.push(found);
         used.insert(name.value.clone(), self.harness.faces.len() - 1);
         Some(self.harness.faces.len() - 1)
@@ -261,19 +257,18 @@ impl Resolver<'_> {
 
     fn no_connector(&self, name: &At<String>) {
         let names = &self.harness.names;
-        let (message, near) = match names.get(&name.value) {
-            Some(other) => (format!("`{}` is a {}, not a connector", name.value, other.word()), None),
-            None => {
-                let near = self.sink.may_search(names.count());
-                let near = near.then(|| names.nearest(&name.value, |n| matches!(n, Named::Connector(_))));
-                (format!("no connector is called `{}`", name.value), near.flatten())
-            }
-        };
-        let help = match near {
-            Some(near) => format!("did you mean `{near}`?"),
-            None => "name the connector that it is plugged into".to_owned(),
-        };
-        self.error("mate", name.place, message, Some(help));
+        let mut help = "name the connector that it is plugged into".to_owned();
+        if let Some(other) = names.get(&name.value) {
+            let message = format!("`{}` is a {}, not a connector", name.value, other.word());
+            self.error("mate", name.place, message, Some(help));
+            return;
+        }
+        if self.sink.may_search(names.count())
+            && let Some(near) = names.nearest(&name.value, |n| matches!(n, Named::Connector(_)))
+        {
+            help = format!("did you mean `{near}`?");
+        }
+        self.error("mate", name.place, format!("no connector is called `{}`", name.value), Some(help));
     }
 
     fn mate(&mut self, first: ConnectorId, second: ConnectorId) {

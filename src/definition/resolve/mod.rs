@@ -21,19 +21,19 @@ use super::model::{
 use super::schema::{Draft, RawSpot};
 
 /// Resolves a draft; what could not be resolved is left out and reported.
-pub(super) fn resolve(draft: Draft, variant: Option<&str>, hash: String, sink: &Sink) -> Harness {
-    let mut resolver = Resolver::new(&draft, variant, hash, sink);
-    resolver.conditions(&draft);
-    resolver.stations(&draft);
-    resolver.connectors(&draft);
-    resolver.spots(&draft);
-    resolver.part_names(&draft);
-    resolver.part_connectors(&draft);
-    resolver.matings(&draft);
-    resolver.parts(&draft);
-    resolver.trunks(&draft);
-    resolver.wires(&draft);
-    resolver.limits(&draft);
+pub(super) fn resolve(draft: &Draft, variant: Option<&str>, hash: String, sink: &Sink) -> Harness {
+    let mut resolver = Resolver::new(draft, variant, hash, sink);
+    resolver.conditions(draft);
+    resolver.stations(draft);
+    resolver.connectors(draft);
+    resolver.spots(draft);
+    resolver.part_names(draft);
+    resolver.part_connectors(draft);
+    resolver.matings(draft);
+    resolver.parts(draft);
+    resolver.trunks(draft);
+    resolver.wires(draft);
+    resolver.limits(draft);
     resolver.index_ends();
     resolver.harness
 }

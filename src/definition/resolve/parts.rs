@@ -177,9 +177,10 @@ impl Resolver<'_> {
             return None;
         }
         let message = format!("switch {} has no position `{}`", id.value, rest.value);
-        let help = match known.is_empty() {
-            true => format!("list its positions: {} = [], run = [[\"X1.1\", \"X1.2\"]]", rest.value),
-            false => format!("its positions are: {}", known.join(", ")),
+        let help = if known.is_empty() {
+            format!("list its positions: {} = [], run = [[\"X1.1\", \"X1.2\"]]", rest.value)
+        } else {
+            format!("its positions are: {}", known.join(", "))
         };
         self.error("unknown-name", rest.place, message, Some(help));
         None

@@ -11,6 +11,9 @@ use super::wiring::over;
 
 pub(in crate::definition) type Pairs = Vec<[At<String>; 2]>;
 
+/// The positions of a switch, each with the ways that are closed in it.
+type Positions = Vec<(At<String>, Pairs)>;
+
 #[derive(Default)]
 pub(in crate::definition) struct RawPart {
     /// The keys that are written, be their values good or not.
@@ -29,7 +32,7 @@ pub(in crate::definition) struct RawPart {
     pub rating: Option<At<Amps>>,
     pub between: Option<At<[At<String>; 2]>>,
     pub rest: Option<At<String>>,
-    pub positions: Option<At<Vec<(At<String>, Pairs)>>>,
+    pub positions: Option<At<Positions>>,
     /// Some position could not be read, and has had its own error.
     pub positions_broken: bool,
     pub coil: Option<At<[At<String>; 2]>>,
@@ -165,7 +168,7 @@ impl RawPart {
     }
 }
 
-fn read_positions(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<At<Vec<(At<String>, Pairs)>>> {
+fn read_positions(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<At<Positions>> {
     let value = r.value("positions")?;
     let place = Place::new(file, value.span());
     let names = r.named("positions", "[part.NAME.positions]");

@@ -67,13 +67,12 @@ impl Changes {
         }
         let parts = index(draft.parts.iter().map(|(id, _)| Some(id)));
         for (id, part) in self.parts {
-            match parts.get(&id.value) {
-                Some(at) => draft.parts[*at].1.overlay(part),
-                None => {
-                    let help = format!("define it in the harness: [part.{}]", id.value);
-                    sink.push(unknown(&id, "part", &id.value, &parts, &help, sink));
-                }
-            }
+            let Some(at) = parts.get(&id.value) else {
+                let help = format!("define it in the harness: [part.{}]", id.value);
+                sink.push(unknown(&id, "part", &id.value, &parts, &help, sink));
+                continue;
+            };
+            draft.parts[*at].1.overlay(part);
         }
     }
 }

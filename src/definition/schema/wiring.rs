@@ -121,6 +121,9 @@ impl RawPin {
     }
 }
 
+/// Contacts, each to the right of the middle and up from it.
+type Points = Vec<(At<String>, [Metres; 2])>;
+
 #[derive(Default)]
 pub(in crate::definition) struct RawFace {
     /// Something in it could not be read, and has had its own error.
@@ -128,7 +131,7 @@ pub(in crate::definition) struct RawFace {
     pub shape: Option<At<String>>,
     pub rows: Option<At<Vec<Vec<At<String>>>>>,
     pub rings: Option<At<Vec<Vec<At<String>>>>>,
-    pub xy: Option<At<Vec<(At<String>, [Metres; 2])>>>,
+    pub xy: Option<At<Points>>,
     pub pitch: Option<At<Metres>>,
     pub start: Option<At<Vec<Degrees>>>,
     pub seen: Option<At<String>>,
@@ -159,7 +162,7 @@ fn read_start(r: &mut Reader<'_, '_>, sink: &Sink) -> Option<At<Vec<Degrees>>> {
     Some(At { value: angles, place })
 }
 
-fn read_xy(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<At<Vec<(At<String>, [Metres; 2])>>> {
+fn read_xy(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<At<Points>> {
     let entries = r.named("xy", XY);
     let place = Place::new(file, r.value("xy")?.span());
     let points = entries.into_iter().filter_map(|(name, value)| {
