@@ -67,6 +67,24 @@ pub enum QuantityError {
         /// What to write instead.
         suggest: String,
     },
+    /// A number that nothing real has.
+    #[error("`{text}` is no {name} that anything has")]
+    Unreal {
+        /// The quantity's name.
+        name: &'static str,
+        /// What was written.
+        text: String,
+        /// What to write instead.
+        suggest: String,
+    },
+    /// Nothing, where there must be something.
+    #[error("a {name} must be above zero")]
+    Zero {
+        /// The quantity's name.
+        name: &'static str,
+        /// What to write instead.
+        suggest: String,
+    },
     /// Below zero, where only zero and more make sense.
     #[error("a {name} cannot be below zero")]
     Negative {
@@ -84,6 +102,8 @@ impl QuantityError {
             Self::NoUnit { suggest, .. }
             | Self::WrongUnit { suggest, .. }
             | Self::NotANumber { suggest, .. }
+            | Self::Unreal { suggest, .. }
+            | Self::Zero { suggest, .. }
             | Self::Negative { suggest, .. } => suggest,
         }
     }
@@ -104,6 +124,10 @@ pub fn parse<Q: Quantity>(text: &str) -> Result<Q, QuantityError> {
     Ok(value)
 }
 
+/// Sizes in base units between which every real quantity lies. Beyond them a product or quotient of a
+/// few quantities could overflow to infinity, and what follows would be no number.
+const REAL: std::ops::RangeInclusive<f64> = 1e-15..=1e15;
+
 /// Reads a quantity that may be below zero, as voltage readings and temperatures are.
 ///
 /// # Errors
@@ -118,10 +142,18 @@ pub fn parse_signed<Q: Quantity>(text: &str) -> Result<Q, QuantityError> {
     if symbol.is_empty() {
         return Err(QuantityError::NoUnit { name: Q::NAME, suggest: suggest() });
     }
-    match Q::UNITS.iter().find(|u| u.symbol == symbol) {
-        Some(u) => Ok(Q::from_base(number * u.factor)),
-        None => Err(QuantityError::WrongUnit { name: Q::NAME, unit: symbol.to_owned(), suggest: suggest() }),
+    if symbol.starts_with(',') {
+        let suggest = format!("write the decimal sign as a point: \"{}\"", text.replacen(',', ".", 1));
+        return Err(QuantityError::NotANumber { name: Q::NAME, text: text.to_owned(), suggest });
     }
+    let Some(unit) = Q::UNITS.iter().find(|u| u.symbol == symbol) else {
+        return Err(QuantityError::WrongUnit { name: Q::NAME, unit: symbol.to_owned(), suggest: suggest() });
+    };
+    let value = number * unit.factor;
+    if number != 0.0 && !REAL.contains(&value.abs()) {
+        return Err(QuantityError::Unreal { name: Q::NAME, text: text.to_owned(), suggest: suggest() });
+    }
+    Ok(Q::from_base(value))
 }
 
 /// Splits `"2.4 m"` into `("2.4", "m")`; the blank between them is optional.
@@ -345,13 +377,18 @@ pub enum Gauge {
 }
 
 impl Gauge {
+    /// What it is, in words.
+    pub const NAME: &'static str = "conductor size";
+    /// The systems worth suggesting.
+    pub const SUGGEST: &'static str = "\"1.5 mm2\", \"16 AWG\" or \"14 SAE\"";
+
     /// Reads `"1.5 mm2"`, `"16 AWG"`, `"2/0 AWG"` or `"14 SAE"`.
     ///
     /// # Errors
     /// Says what to write instead.
     pub fn parse(text: &str) -> Result<Self, QuantityError> {
-        const NAME: &str = "gauge";
-        let suggest = || "write it as \"1.5 mm2\", \"16 AWG\" or \"14 SAE\"".to_owned();
+        const NAME: &str = Gauge::NAME;
+        let suggest = || format!("write it as {}", Self::SUGGEST);
         let text = text.trim();
         let Some((number, system)) = text.rsplit_once(' ').or_else(|| {
             let at = text.find(|c: char| c.is_alphabetic())?;
@@ -362,26 +399,39 @@ impl Gauge {
         let number = number.trim();
         let not_a_number =
             || QuantityError::NotANumber { name: NAME, text: text.to_owned(), suggest: suggest() };
+        let not_in_table = |suggest: &str| QuantityError::NotANumber {
+            name: NAME,
+            text: text.to_owned(),
+            suggest: suggest.to_owned(),
+        };
         match system {
-            "AWG" => Awg::parse(number).map(Self::Awg).ok_or_else(not_a_number),
-            "SAE" => number
-                .parse::<u8>()
-                .ok()
-                .filter(|n| *n <= 22 && n % 2 == 0)
-                .map(Self::Sae)
-                .ok_or_else(not_a_number),
+            "AWG" => Awg::parse(number)
+                .map(Self::Awg)
+                .ok_or_else(|| not_in_table("AWG sizes are 4/0, 3/0, 2/0, 1/0 and 1 to 40")),
+            "SAE" => sae(number).ok_or_else(|| not_in_table("SAE sizes are the even numbers from 0 to 22")),
             _ => {
-                let area: SquareMillimetres = parse(text).map_err(|e| match e {
-                    QuantityError::NoUnit { .. } => QuantityError::NoUnit { name: NAME, suggest: suggest() },
+                let area: SquareMillimetres = parse(text).map_err(|error| match error {
                     QuantityError::WrongUnit { unit, .. } => {
                         QuantityError::WrongUnit { name: NAME, unit, suggest: suggest() }
                     }
+                    QuantityError::Unreal { text, .. } => {
+                        QuantityError::Unreal { name: NAME, text, suggest: suggest() }
+                    }
+                    // A decimal comma has a help of its own.
+                    QuantityError::NotANumber { text, suggest, .. } if text.contains(',') => {
+                        QuantityError::NotANumber { name: NAME, text, suggest }
+                    }
                     _ => not_a_number(),
                 })?;
-                if area.get() > 0.0 { Ok(Self::Metric(area)) } else { Err(not_a_number()) }
+                let zero = || QuantityError::Zero { name: NAME, suggest: suggest() };
+                if area.get() > 0.0 { Ok(Self::Metric(area)) } else { Err(zero()) }
             }
         }
     }
+}
+
+fn sae(number: &str) -> Option<Gauge> {
+    number.parse::<u8>().ok().filter(|n| *n <= 22 && n % 2 == 0).map(Gauge::Sae)
 }
 
 impl fmt::Display for Gauge {

@@ -3,7 +3,7 @@
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use anyhow::{Context, bail};
+use anyhow::{anyhow, bail};
 
 use super::output;
 use crate::definition::diagnostic::{Diagnostic, render};
@@ -46,7 +46,7 @@ impl Source {
         let name = self.harness.display().to_string();
         let text = read_text(&self.harness)?;
         let folder = self.harness.parent().unwrap_or(Path::new("")).to_owned();
-        let mut read = |path: &str| read_text(&folder.join(path)).map_err(|error| format!("{error:#}"));
+        let mut read = |path: &str| read_plain(&folder.join(path));
         load(&name, text, self.variant.as_deref(), &mut read).map_err(|rejected| {
             output::note(&render(&rejected.diagnostics, &rejected.sources, output::styled()));
             output::note(&format!("{rejected}\n"));
@@ -57,23 +57,31 @@ impl Source {
 
 /// Reads a text file, but never more than a definition may hold.
 pub(super) fn read_text(path: &Path) -> anyhow::Result<String> {
-    let context = || format!("cannot read {}", path.display());
-    let file = std::fs::File::open(path).with_context(context)?;
+    read_plain(path).map_err(|reason| anyhow!("cannot read {}: {reason}", path.display()))
+}
+
+/// Reads a text file; the error is the reason in words, without the path.
+fn read_plain(path: &Path) -> Result<String, String> {
+    let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
     let mut bytes = Vec::new();
     let most = MOST_BYTES as u64 + 1;
-    file.take(most).read_to_end(&mut bytes).with_context(context)?;
+    file.take(most).read_to_end(&mut bytes).map_err(|error| error.to_string())?;
     if bytes.len() > MOST_BYTES {
-        bail!("{} is larger than {} MiB", path.display(), MOST_BYTES >> 20);
+        return Err(format!("it is larger than {} MiB", MOST_BYTES >> 20));
     }
-    match String::from_utf8(bytes) {
-        Ok(text) => Ok(text.strip_prefix('\u{feff}').map_or(text.clone(), str::to_owned)),
-        Err(error) => {
-            let at = error.utf8_error().valid_up_to();
-            let line = error.as_bytes()[..at].iter().filter(|b| **b == b'\n').count() + 1;
-            bail!("{} is not UTF-8 text (line {line}): save it as UTF-8", path.display())
-        }
+    let mut text = String::from_utf8(bytes).map_err(|error| {
+        let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+        let line = good.split(|b| *b == b'\n').count();
+        format!("it is not UTF-8 text (line {line}): save it as UTF-8")
+    })?;
+    if text.starts_with(BYTE_ORDER_MARK) {
+        text.drain(..BYTE_ORDER_MARK.len_utf8());
     }
+    Ok(text)
 }
+
+/// Some editors put it in front of UTF-8 text; it is no part of the text.
+const BYTE_ORDER_MARK: char = '\u{feff}';
 
 /// Shows diagnostics on standard error.
 pub(super) fn show_diagnostics(diagnostics: &[Diagnostic], loaded: &Loaded) {
@@ -94,7 +102,7 @@ pub(super) fn connector(harness: &Harness, name: &str) -> anyhow::Result<Connect
 
 /// A point named on the command line.
 pub(super) fn point(harness: &Harness, name: &str) -> anyhow::Result<Point> {
-    harness.point(name).map_err(|error| anyhow::anyhow!("{error}: {}", error.help()))
+    harness.point(name).map_err(|error| anyhow!("{error}: {}", error.help()))
 }
 
 /// An isolated setup with some connectors unplugged, as `--unplug P1,P2` names them.

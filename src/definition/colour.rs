@@ -211,6 +211,9 @@ impl Colour {
     /// a code that is right in one place and nearly right in another cannot be compared.
     pub fn parse(text: &str) -> Result<Self, ColourError> {
         let written = text.trim();
+        if written.is_empty() {
+            return Err(missing());
+        }
         if !is_code(written)
             && let Some(code) = in_capitals(written)
         {

@@ -4,7 +4,7 @@
 //! in the source text, and their rendering for people. Why: someone who types a definition wants all
 //! mistakes of a file at once, each with its line and a way out.
 
-use std::cell::RefCell;
+use std::cell::{Cell, RefCell};
 use std::cmp::Reverse;
 use std::ops::Range;
 
@@ -119,27 +119,63 @@ impl Diagnostic {
     }
 }
 
+/// After so many errors the rest is no longer looked for: the first ones explain it, and a file that
+/// is no definition at all must not cost minutes.
+const ENOUGH: usize = 500;
+
+/// After so many errors no more near names are searched for in long lists: each search looks at every
+/// name, and with that many errors something else is wrong.
+const SUGGESTED: usize = 20;
+
 /// Collects diagnostics; shared by everything that reads one set of files.
 #[derive(Debug, Default)]
-pub struct Sink(RefCell<Vec<Diagnostic>>);
+pub struct Sink {
+    found: RefCell<Vec<Diagnostic>>,
+    errors: Cell<usize>,
+    /// Where the first error that is not kept stands.
+    dropped: Cell<Option<Place>>,
+}
 
 impl Sink {
-    /// Takes a finding.
+    /// Takes a finding; errors beyond the first 500 are not kept.
     pub fn push(&self, diagnostic: Diagnostic) {
-        self.0.borrow_mut().push(diagnostic);
+        if diagnostic.severity == Severity::Error {
+            if self.is_full() {
+                self.dropped.set(self.dropped.get().or(diagnostic.place));
+                return;
+            }
+            self.errors.set(self.errors.get() + 1);
+        }
+        self.found.borrow_mut().push(diagnostic);
     }
 
     /// How many errors there are so far.
     pub fn errors(&self) -> usize {
-        self.0.borrow().iter().filter(|d| d.severity == Severity::Error).count()
+        self.errors.get()
+    }
+
+    /// Whether there are so many errors that looking for more helps nobody.
+    pub fn is_full(&self) -> bool {
+        self.errors.get() >= ENOUGH
+    }
+
+    /// Whether a search among `names` names is worth its time.
+    pub fn may_search(&self, names: usize) -> bool {
+        self.errors.get() < SUGGESTED || names < 2000
     }
 
     /// All findings: by file and place, errors before warnings at the same place.
     pub fn into_sorted(self) -> Vec<Diagnostic> {
-        let mut all = self.0.into_inner();
+        let mut all = self.found.into_inner();
         all.sort_by_key(|d| {
             (d.place.map(|p| (p.file, p.start)), d.severity, d.place.map(|p| Reverse(p.end)))
         });
+        if let Some(place) = self.dropped.get() {
+            let message = "there are more errors than are shown";
+            all.push(
+                Diagnostic::error("too-many", place, message).help("mend the first ones, then look again"),
+            );
+        }
         all
     }
 }
@@ -151,6 +187,44 @@ struct SourceFile {
     text: String,
     /// Byte offset of each line's first byte.
     lines: Vec<u32>,
+    /// How many characters start before each block of [`BLOCK`] bytes.
+    characters: Vec<u32>,
+}
+
+/// Characters are counted ahead in blocks of so many bytes, so that a column costs the same however
+/// long its line is.
+const BLOCK: usize = 1024;
+
+impl SourceFile {
+    fn new(name: String, text: String) -> Self {
+        let breaks = text.bytes().enumerate().filter(|(_, b)| *b == b'\n').map(|(at, _)| at as u32 + 1);
+        let lines = std::iter::once(0).chain(breaks).collect();
+        let blocks = text.as_bytes().chunks(BLOCK).scan(0, |before, block| {
+            let count = *before;
+            *before += starts(block);
+            Some(count)
+        });
+        let characters = blocks.collect();
+        Self { name, text, lines, characters }
+    }
+
+    /// How many characters start before a byte.
+    fn characters_before(&self, at: usize) -> usize {
+        let at = at.min(self.text.len());
+        let block = (at / BLOCK).min(self.characters.len().saturating_sub(1));
+        let before = self.characters.get(block).copied().unwrap_or(0);
+        (before + starts(&self.text.as_bytes()[block * BLOCK..at])) as usize
+    }
+
+    /// The line, from 0, that a byte lies in.
+    fn line(&self, at: u32) -> usize {
+        self.lines.partition_point(|start| *start <= at) - 1
+    }
+}
+
+/// How many characters start in a stretch of UTF-8.
+fn starts(bytes: &[u8]) -> u32 {
+    bytes.iter().map(|byte| u32::from(byte & 0xc0 != 0x80)).sum()
 }
 
 /// The texts that diagnostics point into.
@@ -162,9 +236,7 @@ pub struct Sources {
 impl Sources {
     /// Adds a file under the name people know it by.
     pub fn add(&mut self, name: impl Into<String>, text: String) -> FileId {
-        let breaks = text.bytes().enumerate().filter(|(_, b)| *b == b'\n').map(|(at, _)| at as u32 + 1);
-        let lines = std::iter::once(0).chain(breaks).collect();
-        self.files.push(SourceFile { name: name.into(), text, lines });
+        self.files.push(SourceFile::new(name.into(), text));
         FileId(self.files.len() as u32 - 1)
     }
 
@@ -191,17 +263,17 @@ impl Sources {
     /// Line and column (both from 1, columns in characters) where a place starts.
     pub fn line_column(&self, place: Place) -> (usize, usize) {
         let file = &self.files[place.file.0 as usize];
-        let line = file.lines.partition_point(|start| *start <= place.start);
-        let start = file.lines[line - 1] as usize;
-        let column = file.text.get(start..place.start as usize).map_or(1, |t| t.chars().count() + 1);
-        (line, column)
+        let line = file.line(place.start);
+        let start = file.lines[line] as usize;
+        let column = file.characters_before(place.start as usize) - file.characters_before(start);
+        (line + 1, column + 1)
     }
 
     /// The whole lines that a place touches: the text, its first line's number, and the place within it.
     fn excerpt(&self, place: Place) -> (&str, usize, Range<usize>) {
         let file = &self.files[place.file.0 as usize];
-        let first = file.lines.partition_point(|start| *start <= place.start) - 1;
-        let last = file.lines.partition_point(|start| *start < place.end.max(place.start + 1)) - 1;
+        let first = file.line(place.start);
+        let last = file.line(place.end.max(place.start + 1) - 1);
         // A table that runs over many lines is shown by its first line alone.
         let shown = if last > first + 3 { first } else { last };
         let from = file.lines[first] as usize;
@@ -225,7 +297,10 @@ pub fn render(diagnostics: &[Diagnostic], sources: &Sources, styled: bool) -> St
         out.push_str("\n\n");
     }
     if diagnostics.len() > SHOWN {
-        out.push_str(&format!("and {} more of the same kind of list\n\n", diagnostics.len() - SHOWN));
+        let more = diagnostics.len() - SHOWN;
+        out.push_str("and ");
+        out.push_str(&more.to_string());
+        out.push_str(" more like these\n\n");
     }
     out
 }
@@ -254,11 +329,11 @@ fn snippet<'a>(place: Place, why: Option<&'a str>, sources: &'a Sources) -> anno
     let (text, line, span) = sources.excerpt(place);
     if text.len() > 2000 {
         let (line, column) = sources.line_column(place);
-        return Origin::path(sources.name(place.file)).line(line).char_column(column).into();
+        return Origin::path(clean(sources.name(place.file))).line(line).char_column(column).into();
     }
     let kind = if why.is_some() { AnnotationKind::Context } else { AnnotationKind::Primary };
     let annotation = kind.span(span).label(why.map(str::to_owned).map(std::borrow::Cow::Owned));
-    Snippet::source(text).line_start(line).path(sources.name(place.file)).annotation(annotation).into()
+    Snippet::source(text).line_start(line).path(clean(sources.name(place.file))).annotation(annotation).into()
 }
 
 /// Text from a file on its way to a terminal: control characters are shown, not obeyed.
@@ -270,12 +345,24 @@ pub fn clean(text: &str) -> String {
     text.chars().map(|c| if hostile(c) { '\u{fffd}' } else { c }).collect()
 }
 
-/// The nearest of `known` to what was written, if any is near enough to be meant.
+/// Names longer than this are not compared: the cost grows with the square of their length.
+const LONGEST_NAME: usize = 64;
+
+/// The nearest of `known` to what was written, if any is near enough to be meant: one slip of the
+/// finger for every three letters. Of short ids, where every other one is near, only the case may differ.
 pub fn nearest<'a>(written: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
-    known
-        .into_iter()
-        .map(|k| (strsim::damerau_levenshtein(&written.to_lowercase(), &k.to_lowercase()), k))
-        .filter(|(distance, k)| *distance <= 1 + k.chars().count().max(written.chars().count()) / 4)
-        .min()
-        .map(|(_, k)| k)
+    if written.len() > LONGEST_NAME {
+        return None;
+    }
+    let lower = written.to_lowercase();
+    let length = lower.chars().count();
+    let near = |name: &'a str| {
+        let slips = length.max(name.chars().count()) / 3;
+        if name.len() > LONGEST_NAME || length.abs_diff(name.chars().count()) > slips {
+            return None;
+        }
+        let distance = strsim::damerau_levenshtein(&lower, &name.to_lowercase());
+        (distance <= slips).then_some((distance, name))
+    };
+    known.into_iter().filter_map(near).min().map(|(_, name)| name)
 }

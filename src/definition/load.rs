@@ -4,16 +4,23 @@
 //! warnings, or the errors of all files at once. Why: reading is the caller's business (disk, memory,
 //! browser); meaning is ours.
 
+use std::fmt::Write as _;
+
 use sha2::{Digest, Sha256};
 use toml::de::DeTable;
 
 use super::diagnostic::{At, Diagnostic, FileId, Place, Severity, Sink, Sources, nearest};
 use super::model::Harness;
 use super::schema::{self, Draft, Role};
-use super::{resolve, rules};
+use super::{resolve, rules, syntax};
 
 /// Files larger than this are refused: no harness is that large, and offsets stay within 32 bits.
 pub const MOST_BYTES: usize = 64 * 1024 * 1024;
+
+/// How many files a machine may have, and how long a chain of files may be: a folder that contains
+/// itself would otherwise never end.
+const MOST_FILES: usize = 1000;
+const DEEPEST: usize = 32;
 
 /// A harness, and what deserves a look.
 #[derive(Debug)]
@@ -28,7 +35,7 @@ pub struct Loaded {
 
 /// Why there is no harness.
 #[derive(Debug, thiserror::Error)]
-#[error("{} has {} error(s)", .name, .diagnostics.iter().filter(|d| d.severity == Severity::Error).count())]
+#[error("{} has {}", .name, errors(.diagnostics))]
 pub struct Rejected {
     /// The top file's name.
     pub name: String,
@@ -36,6 +43,13 @@ pub struct Rejected {
     pub diagnostics: Vec<Diagnostic>,
     /// The texts they point into.
     pub sources: Sources,
+}
+
+fn errors(diagnostics: &[Diagnostic]) -> String {
+    match diagnostics.iter().filter(|d| d.severity == Severity::Error).count() {
+        1 => "1 error".to_owned(),
+        count => format!("{count} errors"),
+    }
 }
 
 /// Reads a file that a definition uses, given its path relative to the top file's folder; the error
@@ -86,7 +100,11 @@ fn hash(sources: &Sources) -> String {
         hasher.update((text.len() as u64).to_le_bytes());
         hasher.update(text.as_bytes());
     }
-    hasher.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    hasher.finalize().iter().fold(String::new(), |mut hex, byte| {
+        // Writing to a text cannot fail.
+        let _ = write!(hex, "{byte:02x}");
+        hex
+    })
 }
 
 fn check_variant(draft: &Draft, variant: Option<&str>, sink: &Sink) {
@@ -136,6 +154,7 @@ impl Files<'_> {
                 Place::new(file, 0..0),
                 "too-large",
                 format!("the file is larger than {} MiB ({} MiB)", MOST_BYTES >> 20, size >> 20),
+                "divide it into several files and join them by `use`",
             );
             return;
         }
@@ -152,13 +171,9 @@ impl Files<'_> {
             let role = Role { top, variant: self.variant };
             return schema::read_file(&mut self.draft, table.get_ref(), file, role, &self.sink);
         }
-        for error in errors {
-            let span = error.span().unwrap_or(0..0);
-            self.sink.push(Diagnostic::error(
-                "syntax",
-                Place::new(file, span),
-                format!("not valid TOML: {}", error.message()),
-            ));
+        for found in syntax::mistakes(text, &errors) {
+            let diagnostic = Diagnostic::error("syntax", Place::new(file, found.span), found.message);
+            self.sink.push(diagnostic.help(found.help));
         }
         self.draft.broken = true;
         Vec::new()
@@ -168,10 +183,22 @@ impl Files<'_> {
         let path = join(folder, &used.value);
         if self.open.contains(&path) || is_top(&self.sources, &path) {
             let chain = self.open.iter().skip(1).chain([&path]).cloned().collect::<Vec<_>>().join(" -> ");
-            self.fail(used.place, "use", format!("`use` goes round in a circle: {chain}"));
+            let help = "take it out: a file is used once, by the file above it";
+            self.fail(used.place, "use", format!("`use` goes round in a circle: {chain}"), help);
             return;
         }
         if self.done.contains(&path) {
+            return;
+        }
+        if self.open.len() > DEEPEST || self.done.len() + self.open.len() > MOST_FILES {
+            let message =
+                format!("`use` names more than {MOST_FILES} files, or goes deeper than {DEEPEST} files");
+            self.fail(
+                used.place,
+                "use",
+                message,
+                "let the top file name all files that belong to the machine",
+            );
             return;
         }
         match read(&path) {
@@ -182,12 +209,16 @@ impl Files<'_> {
                 self.open.pop();
                 self.done.push(path);
             }
-            Err(reason) => self.fail(used.place, "use", format!("cannot read `{path}`: {reason}")),
+            Err(reason) => {
+                let help = "paths are relative to the file that names them";
+                self.fail(used.place, "use", format!("cannot read `{path}`: {reason}"), help);
+                self.done.push(path);
+            }
         }
     }
 
-    fn fail(&mut self, place: Place, rule: &'static str, message: String) {
-        self.sink.push(Diagnostic::error(rule, place, message));
+    fn fail(&mut self, place: Place, rule: &'static str, message: String, help: &str) {
+        self.sink.push(Diagnostic::error(rule, place, message).help(help));
         self.draft.broken = true;
     }
 }

@@ -17,6 +17,7 @@ pub mod reader;
 mod resolve;
 pub mod rules;
 mod schema;
+mod syntax;
 pub mod wire_id;
 
 pub use load::{Loaded, MOST_BYTES, ReadFile, Rejected, load};

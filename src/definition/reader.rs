@@ -21,6 +21,8 @@ pub struct Reader<'a, 'i> {
     place: Place,
     /// What the table is, for messages: "a wire".
     what: &'static str,
+    /// Its id, once that is known.
+    id: Option<At<String>>,
     asked: Vec<&'static str>,
     sink: &'a Sink,
 }
@@ -29,7 +31,7 @@ impl<'a, 'i> Reader<'a, 'i> {
     /// Starts reading a table.
     pub fn new(table: &'a DeTable<'i>, place: Place, what: &'static str, sink: &'a Sink) -> Self {
         // Room for the keys of every kind of table: a machine has hundreds of thousands of tables.
-        Self { table, place, what, asked: Vec::with_capacity(32), sink }
+        Self { table, place, what, id: None, asked: Vec::with_capacity(32), sink }
     }
 
     /// Starts reading a value that must be a table; anything else is an error.
@@ -38,10 +40,17 @@ impl<'a, 'i> Reader<'a, 'i> {
         match value.get_ref() {
             DeValue::Table(table) => Some(Self::new(table, place, what, sink)),
             other => {
-                sink.push(wrong_type(place, other, &format!("{what} (a table)")));
+                let help = "give it a header of its own, or write it in braces: { key = \"value\" }";
+                let message = format!("{what} is a table, not {}", type_words(other));
+                sink.push(Diagnostic::error("wrong-type", place, message).help(help));
                 None
             }
         }
+    }
+
+    /// Says which of its kind the table is, so that messages can name it.
+    pub fn identify(&mut self, id: Option<&At<String>>) {
+        self.id = id.cloned();
     }
 
     /// Where the table stands.
@@ -71,18 +80,30 @@ impl<'a, 'i> Reader<'a, 'i> {
 
     /// A text that must be there.
     pub fn required_text(&mut self, key: &'static str) -> Option<At<String>> {
-        if self.table.contains_key(key) {
+        if self.has(key) {
             return self.text(key);
         }
         self.asked.push(key);
-        self.missing(key, "a text");
+        let (message, place) = match &self.id {
+            Some(id) => {
+                let what = self.what.strip_prefix("a ").unwrap_or(self.what);
+                (format!("{what} {} needs `{key}`", id.value), id.place)
+            }
+            None => (format!("{} needs `{key}`", self.what), self.place),
+        };
+        let help = format!("add {key} = \"…\"");
+        self.sink.push(Diagnostic::error("missing-key", place, message).help(help));
         None
     }
 
-    /// Reports that a key is missing.
-    pub fn missing(&self, key: &str, kind: &str) {
-        let message = format!("{} needs `{key}` ({kind})", self.what);
-        self.sink.push(Diagnostic::error("missing-key", self.place, message));
+    /// Whether a key is written, be its value good or not.
+    pub fn has(&self, key: &str) -> bool {
+        self.table.contains_key(key)
+    }
+
+    /// Every key that is written, be its value good or not.
+    pub fn written(&self) -> impl Iterator<Item = &str> {
+        self.table.keys().map(|key| key.get_ref().as_ref())
     }
 
     /// `true` or `false`.
@@ -92,7 +113,8 @@ impl<'a, 'i> Reader<'a, 'i> {
         match value.get_ref() {
             DeValue::Boolean(value) => Some(At { value: *value, place }),
             other => {
-                self.sink.push(wrong_type(place, other, &format!("`{key}`: true or false")));
+                let help = format!("write {key} = true or {key} = false, without quotes");
+                self.sink.push(wrong_type(place, key, other, "true or false", help));
                 None
             }
         }
@@ -117,7 +139,19 @@ impl<'a, 'i> Reader<'a, 'i> {
 
     /// A conductor size.
     pub fn gauge(&mut self, key: &'static str) -> Option<At<Gauge>> {
-        self.parsed(key, "gauge", "\"1.5 mm2\", \"16 AWG\" or \"14 SAE\"", Gauge::parse)
+        self.parsed(key, Gauge::NAME, Gauge::SUGGEST, Gauge::parse)
+    }
+
+    /// A text that holds a quantity whose kind is known only later.
+    pub fn quantity_text(&mut self, key: &'static str, suggest: &str) -> Option<At<String>> {
+        let value = self.value(key)?;
+        if let DeValue::Integer(_) | DeValue::Float(_) = value.get_ref() {
+            let message = format!("`{key}` needs a unit");
+            let help = format!("write it as a text with its unit: {suggest}");
+            self.sink.push(Diagnostic::error("quantity", self.place_of(value), message).help(help));
+            return None;
+        }
+        text_of(value, self.file(), key, self.sink)
     }
 
     fn parsed<T>(
@@ -141,7 +175,7 @@ impl<'a, 'i> Reader<'a, 'i> {
                 Diagnostic::error("quantity", place, format!("`{key}`: a {name} needs a unit"))
                     .help(format!("write it as a text with its unit: {suggest}"))
             }
-            other => wrong_type(place, other, &format!("`{key}`: a {name}, such as {suggest}")),
+            other => wrong_type(place, key, other, &format!("a {name}"), format!("write it as {suggest}")),
         };
         self.sink.push(error);
         None
@@ -165,27 +199,28 @@ impl<'a, 'i> Reader<'a, 'i> {
         pairs_of(value, self.file(), key, self.sink)
     }
 
-    /// The entries of a table of named things, in the order they were written.
-    pub fn named(&mut self, key: &'static str, what: &str) -> Vec<(At<String>, &'a Value<'i>)> {
+    /// The entries of a table of named things, in the order they were written; `example` is how they
+    /// are written, for messages.
+    pub fn named(&mut self, key: &'static str, example: &str) -> Vec<(At<String>, &'a Value<'i>)> {
         let Some(value) = self.value(key) else { return Vec::new() };
         match value.get_ref() {
             DeValue::Table(table) => entries(table, self.file()),
             other => {
-                let expected = format!("`{key}`: {what}, as in [{key}.NAME]");
-                self.sink.push(wrong_type(self.place_of(value), other, &expected));
+                let help = format!("write it as {example}");
+                self.sink.push(wrong_type(self.place_of(value), key, other, "a table of names", help));
                 Vec::new()
             }
         }
     }
 
-    /// The entries of a list of tables, as in `[[wire]]`.
-    pub fn list(&mut self, key: &'static str) -> &'a [Value<'i>] {
+    /// The entries of a list of tables; `example` is how they are written, for messages: `[[wire]]`.
+    pub fn list(&mut self, key: &'static str, example: &str) -> &'a [Value<'i>] {
         let Some(value) = self.value(key) else { return &[] };
         if let DeValue::Array(items) = value.get_ref() {
             return items;
         }
-        let expected = format!("`{key}`: a list of tables, as in [[{key}]]");
-        self.sink.push(wrong_type(self.place_of(value), value.get_ref(), &expected));
+        let help = format!("write each as {example}, with its id below");
+        self.sink.push(wrong_type(self.place_of(value), key, value.get_ref(), "a list of tables", help));
         &[]
     }
 
@@ -203,6 +238,11 @@ impl<'a, 'i> Reader<'a, 'i> {
         for (key, _) in self.entries() {
             if self.asked.contains(&key.value.as_str()) {
                 continue;
+            }
+            if self.sink.is_full() {
+                // The first key beyond the limit still has to be known as an error.
+                self.sink.push(Diagnostic::error("unknown-key", key.place, "unknown key"));
+                return;
             }
             let message = format!("{} has no key `{}`", self.what, key.value);
             let help = match nearest(&key.value, self.asked.iter().copied()) {
@@ -229,63 +269,101 @@ fn entries<'a, 'i>(table: &'a DeTable<'i>, file: FileId) -> Vec<(At<String>, &'a
 /// A text, or an error naming the key it stands under.
 pub fn text_of(value: &Value<'_>, file: FileId, key: &str, sink: &Sink) -> Option<At<String>> {
     let place = Place::new(file, value.span());
-    match value.get_ref() {
-        DeValue::String(text) => Some(At { value: text.clone().into_owned(), place }),
-        other => {
-            sink.push(wrong_type(place, other, &format!("`{key}`: a text in quotes")));
-            None
-        }
-    }
+    let help = match value.get_ref() {
+        DeValue::String(text) => return Some(At { value: text.clone().into_owned(), place }),
+        DeValue::Integer(number) => format!("put it in quotes: \"{}\"", number.as_str()),
+        DeValue::Float(number) => format!("put it in quotes: \"{}\"", number.as_str()),
+        _ => "write one text in quotes: \"…\"".to_owned(),
+    };
+    sink.push(wrong_type(place, key, value.get_ref(), "a text", help));
+    None
 }
 
 /// A list of texts; the good ones are kept when some are not.
 pub fn texts_of(value: &Value<'_>, file: FileId, key: &str, sink: &Sink) -> Option<At<Vec<At<String>>>> {
     let place = Place::new(file, value.span());
-    match value.get_ref() {
-        DeValue::Array(items) => {
-            let texts = items.iter().filter_map(|item| text_of(item, file, key, sink)).collect();
-            Some(At { value: texts, place })
-        }
-        other => {
-            sink.push(wrong_type(place, other, &format!("`{key}`: a list of texts in square brackets")));
-            None
-        }
-    }
+    let items = list_of(value, file, key, sink)?;
+    let texts = items.iter().filter_map(|item| text_of(item, file, key, sink)).collect();
+    Some(At { value: texts, place })
 }
 
-/// Exactly two texts.
-pub fn pair_of(value: &Value<'_>, file: FileId, key: &str, sink: &Sink) -> Option<At<[At<String>; 2]>> {
-    let At { value: texts, place } = texts_of(value, file, key, sink)?;
-    let count = texts.len();
-    match <[At<String>; 2]>::try_from(texts) {
-        Ok(pair) => Some(At { value: pair, place }),
-        Err(_) => {
-            let message = format!("`{key}` needs exactly two ends, not {count}");
-            let help = format!("write it as {key} = [\"X1.1\", \"X1.2\"]");
-            sink.push(Diagnostic::error("two-ends", place, message).help(help));
-            None
-        }
+fn list_of<'a, 'i>(value: &'a Value<'i>, file: FileId, key: &str, sink: &Sink) -> Option<&'a [Value<'i>]> {
+    let help = match value.get_ref() {
+        DeValue::Array(items) => return Some(items),
+        DeValue::String(text) => format!("put it in square brackets: [{text:?}]"),
+        _ => "write texts in square brackets: [\"…\", \"…\"]".to_owned(),
+    };
+    let place = Place::new(file, value.span());
+    sink.push(wrong_type(place, key, value.get_ref(), "a list of texts", help));
+    None
+}
+
+/// A list whose items are all lists; one that is not is reported once, for the whole.
+pub fn lists_of<'a, 'i>(
+    value: &'a Value<'i>,
+    file: FileId,
+    key: &str,
+    example: &str,
+    sink: &Sink,
+) -> Option<&'a [Value<'i>]> {
+    let is_list = |item: &Value<'_>| matches!(item.get_ref(), DeValue::Array(_));
+    if let DeValue::Array(items) = value.get_ref()
+        && items.iter().all(is_list)
+    {
+        return Some(items);
     }
+    let message = format!("`{key}`: a list of lists belongs here");
+    let help = format!("put each inner list in square brackets of its own: {key} = {example}");
+    let place = Place::new(file, value.span());
+    sink.push(Diagnostic::error("wrong-type", place, message).help(help));
+    None
+}
+
+/// Exactly two texts, the ends of something.
+pub fn pair_of(value: &Value<'_>, file: FileId, key: &str, sink: &Sink) -> Option<At<[At<String>; 2]>> {
+    let items = list_of(value, file, key, sink)?;
+    let place = Place::new(file, value.span());
+    let texts: Vec<_> = items.iter().filter_map(|item| text_of(item, file, key, sink)).collect();
+    // Items that are no texts have had their own error.
+    if texts.len() < items.len() {
+        return None;
+    }
+    if let Ok(pair) = <[At<String>; 2]>::try_from(texts) {
+        return Some(At { value: pair, place });
+    }
+    let message = format!("`{key}` needs exactly two ends, not {}", items.len());
+    let help = "write two ends in square brackets: [\"X1.1\", \"X1.2\"]";
+    sink.push(Diagnostic::error("two-ends", place, message).help(help));
+    None
 }
 
 /// A list of pairs of texts.
 pub fn pairs_of(value: &Value<'_>, file: FileId, key: &str, sink: &Sink) -> Option<At<Vec<[At<String>; 2]>>> {
     let place = Place::new(file, value.span());
-    match value.get_ref() {
-        DeValue::Array(items) => {
-            let pairs = items.iter().filter_map(|i| pair_of(i, file, key, sink)).map(|p| p.value).collect();
-            Some(At { value: pairs, place })
-        }
-        other => {
-            let expected = format!("`{key}`: a list of pairs, as in [[\"X1.1\", \"X1.2\"]]");
-            sink.push(wrong_type(place, other, &expected));
-            None
-        }
-    }
+    let items = lists_of(value, file, key, "[[\"X1.1\", \"X1.2\"]]", sink)?;
+    let pairs = items.iter().filter_map(|i| pair_of(i, file, key, sink)).map(|p| p.value).collect();
+    Some(At { value: pairs, place })
 }
 
-fn wrong_type(place: Place, found: &DeValue<'_>, expected: &str) -> Diagnostic {
-    let article = if matches!(found, DeValue::Integer(_) | DeValue::Array(_)) { "an" } else { "a" };
-    let message = format!("expected {expected}; found {article} {}", found.type_str());
-    Diagnostic::error("wrong-type", place, message)
+fn wrong_type(
+    place: Place,
+    key: &str,
+    found: &DeValue<'_>,
+    expected: &str,
+    help: impl Into<String>,
+) -> Diagnostic {
+    let message = format!("`{key}`: {expected} belongs here, not {}", type_words(found));
+    Diagnostic::error("wrong-type", place, message).help(help)
+}
+
+/// What a value is, in words that need no knowledge of TOML.
+fn type_words(value: &DeValue<'_>) -> &'static str {
+    match value {
+        DeValue::String(_) => "a text",
+        DeValue::Integer(_) | DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
 }

@@ -145,13 +145,16 @@ pub fn locate(
     };
     let (groups, next) = next::choose(harness, netlist, &universe, &standing, &situations, now, meter);
     diagnosis.suspects = groups;
-    let accusers: Vec<String> =
-        diagnosis.judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
+    let accusers: Vec<String> = diagnosis.judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
     for group in &mut diagnosis.suspects {
         group.accused_by.clone_from(&accusers);
     }
     let settled = diagnosis.suspects.first().is_some_and(|group| group.share >= SETTLED);
-    diagnosis.verdict = if settled || next.is_none() && diagnosis.suspects.len() == 1 { Verdict::Located } else { Verdict::Narrowed };
+    diagnosis.verdict = if settled || next.is_none() && diagnosis.suspects.len() == 1 {
+        Verdict::Located
+    } else {
+        Verdict::Narrowed
+    };
     if diagnosis.verdict == Verdict::Located {
         diagnosis.by_hand = by_hand(harness, &diagnosis.suspects[0]);
     } else {
@@ -218,7 +221,12 @@ fn longest(known: Option<Out>, fresh: Out) -> Out {
 }
 
 /// Elements of which every fault is out, with the readings that put them out.
-fn cleared(harness: &Harness, judged: &[Judged], universe: &Universe, out: &BTreeMap<Fault, Out>) -> Vec<Cleared> {
+fn cleared(
+    harness: &Harness,
+    judged: &[Judged],
+    universe: &Universe,
+    out: &BTreeMap<Fault, Out>,
+) -> Vec<Cleared> {
     let mut by_element: BTreeMap<Element, Vec<Option<(Fault, &Out)>>> = BTreeMap::new();
     for (fault, _) in universe.iter() {
         // A wire stands for itself: that it touches another is another fault than its own being open.
@@ -280,14 +288,22 @@ fn by_hand(harness: &Harness, group: &Group) -> Vec<String> {
     for fault in &group.faults {
         let text = match fault {
             Fault::Open(element) | Fault::High(element) => match element {
-                Element::Wire(_) => format!("follow {} by hand and eye for its whole length", element.words(harness)),
+                Element::Wire(_) => {
+                    format!("follow {} by hand and eye for its whole length", element.words(harness))
+                }
                 Element::Termination(..) => format!("pull-test the {}", element.words(harness)),
                 Element::SpliceLeg(..) => format!("open {} and look", element.words(harness)),
-                Element::Mated(..) => format!("drag-test the socket and look at both contacts of {}", element.id(harness)),
-                Element::Bond(_) => format!("take the lug off at the {}, clean to bare metal, refit", element.words(harness)),
+                Element::Mated(..) => {
+                    format!("drag-test the socket and look at both contacts of {}", element.id(harness))
+                }
+                Element::Bond(_) => {
+                    format!("take the lug off at the {}, clean to bare metal, refit", element.words(harness))
+                }
                 Element::Part(_) => format!("take out {} and measure it alone", element.words(harness)),
             },
-            Fault::Dead(_) => format!("swap in a known-good one for the last proof: {}", fault.words(harness)),
+            Fault::Dead(_) => {
+                format!("swap in a known-good one for the last proof: {}", fault.words(harness))
+            }
             _ => format!("look for it by hand and eye: {}", fault.words(harness)),
         };
         todo.insert(text);

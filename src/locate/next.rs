@@ -129,7 +129,8 @@ fn seconds(harness: &Harness, now: &Setup, setup: &Setup) -> f64 {
 
 /// Walking to the red probe, and laying out a long lead where the black one is elsewhere.
 fn walk(harness: &Harness, here: Option<StationId>, measurement: &Measurement) -> f64 {
-    let reach = |station: Option<StationId>| station.map_or(0.0, |id| Action::GoTo(id).seconds(harness).get());
+    let reach =
+        |station: Option<StationId>| station.map_or(0.0, |id| Action::GoTo(id).seconds(harness).get());
     let [red, black] = [measurement.red(), measurement.black()].map(|p| harness.station_of(p));
     let there = red.or(black);
     let mut seconds = if there == here { 0.0 } else { reach(there) };
@@ -203,7 +204,9 @@ fn pick(harness: &Harness, suspects: &[Suspect], options: Vec<Candidate>, now: &
         entry.0 += weight / total;
         entry.1.push(hypothesis.fault);
     }
-    let words = |(outcome, (share, faults)): (Outcome, (f64, Vec<Fault>))| (outcome.words(&chosen.expect), share, faults);
+    let words = |(outcome, (share, faults)): (Outcome, (f64, Vec<Fault>))| {
+        (outcome.words(&chosen.expect), share, faults)
+    };
     Some(Next {
         changes: transition(harness, now, chosen.measurement.setup()),
         outcomes: outcomes.into_iter().map(words).collect(),

@@ -101,7 +101,11 @@ impl<'a> Predictor<'a> {
             self.changed(situation, measurement, &changes)
         };
         let ([a, b], [c, d]) = (added(BANDS[band]), added(BANDS[band] * DECADE));
-        Some(Range { healthy, low: lesser(lesser(a, b), lesser(c, d)), high: greater(greater(a, b), greater(c, d)) })
+        Some(Range {
+            healthy,
+            low: lesser(lesser(a, b), lesser(c, d)),
+            high: greater(greater(a, b), greater(c, d)),
+        })
     }
 
     /// The least and the most a reading would be; they differ on a machine that never settles.
@@ -210,12 +214,14 @@ fn near(low: Prediction, high: Prediction, value: Reading) -> bool {
         Reading::Tone => low <= Meter::HANDHELD.beeps_below.get() * 2.0,
         Reading::Ohms(ohms) => {
             let ohms = ohms.get();
-            ohms >= low - OHMS_SHARE * low.min(1e12) - OHMS_MORE && ohms <= high + OHMS_SHARE * high.min(1e12) + OHMS_MORE
+            ohms >= low - OHMS_SHARE * low.min(1e12) - OHMS_MORE
+                && ohms <= high + OHMS_SHARE * high.min(1e12) + OHMS_MORE
                 || low >= OPEN_FROM.get() && ohms >= OPEN_FROM.get() * 0.5
         }
         Reading::Volts(volts) => {
             let volts = volts.get();
-            volts >= low - VOLTS_SHARE * low.abs() - VOLTS_MORE && volts <= high + VOLTS_SHARE * high.abs() + VOLTS_MORE
+            volts >= low - VOLTS_SHARE * low.abs() - VOLTS_MORE
+                && volts <= high + VOLTS_SHARE * high.abs() + VOLTS_MORE
         }
     }
 }

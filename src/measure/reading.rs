@@ -58,7 +58,10 @@ impl Reading {
                 },
             };
         }
-        if matches!(lower.as_str(), "ol" | "0l" | "o.l" | "o.l." | "0.l" | "open" | "inf" | "∞" | "over" | "overload") {
+        if matches!(
+            lower.as_str(),
+            "ol" | "0l" | "o.l" | "o.l." | "0.l" | "open" | "inf" | "∞" | "over" | "overload"
+        ) {
             return Ok(Self::Open);
         }
         if matches!(lower.as_str(), "tone" | "beep" | "beeps" | "buzz") {

@@ -42,7 +42,9 @@ pub(super) fn throughout(harness: &Harness) -> Vec<String> {
         cautions.push(format!("{} is dangerous to touch: trained persons only.", Volts::new(nominal)));
     }
     for (what, hazard) in hazards(harness) {
-        cautions.push(format!("{what} is marked as a hazard ({hazard}): do not probe it and keep its wiring closed."));
+        cautions.push(format!(
+            "{what} is marked as a hazard ({hazard}): do not probe it and keep its wiring closed."
+        ));
     }
     cautions
 }
@@ -66,20 +68,32 @@ pub(super) fn before(harness: &Harness) -> Vec<String> {
     let titles = harness.conditions.values().filter(|c| c.needs_power).map(|c| c.title.as_str());
     let titles: Vec<&str> = titles.collect();
     if !titles.is_empty() {
-        before.push(format!("Secure the machine against starting by itself; it will be asked for: {}.", titles.join(", ")));
+        before.push(format!(
+            "Secure the machine against starting by itself; it will be asked for: {}.",
+            titles.join(", ")
+        ));
     }
     before
 }
 
 /// Cautions of one phase.
-pub(super) fn of_phase(situation: &Situation<'_>, changes: &[Action], live: &[(Point, Volts)]) -> Vec<String> {
+pub(super) fn of_phase(
+    situation: &Situation<'_>,
+    changes: &[Action],
+    live: &[(Point, Volts)],
+) -> Vec<String> {
     let mut cautions = Vec::new();
     if changes.iter().any(|c| matches!(c, Action::TakeOff(_, Post::Negative))) {
         cautions.push("Battery negative comes off first. Keep the lead from springing back.".to_owned());
-        cautions.push("Wait until stored charge is gone: prove dead with the voltmeter before any ohms.".to_owned());
+        cautions.push(
+            "Wait until stored charge is gone: prove dead with the voltmeter before any ohms.".to_owned(),
+        );
     }
     if changes.iter().any(|c| matches!(c, Action::PutOn(_, Post::Negative))) {
-        cautions.push("Before power: nothing lies across open contacts, switches at rest. Negative goes on last.".to_owned());
+        cautions.push(
+            "Before power: nothing lies across open contacts, switches at rest. Negative goes on last."
+                .to_owned(),
+        );
     }
     if !live.is_empty() {
         cautions.push(
@@ -87,13 +101,20 @@ pub(super) fn of_phase(situation: &Situation<'_>, changes: &[Action], live: &[(P
                 .to_owned(),
         );
     }
-    let socket = situation.setup.unplugged(situation.harness).any(|c| situation.harness.connectors[c].half == Some(Half::Socket));
+    let socket = situation
+        .setup
+        .unplugged(situation.harness)
+        .any(|c| situation.harness.connectors[c].half == Some(Half::Socket));
     if socket && changes.iter().any(|c| matches!(c, Action::Unplug(_))) {
-        cautions.push("Pull plugs by their bodies. Look at every contact for bent, pushed-back or green ones.".to_owned());
+        cautions.push(
+            "Pull plugs by their bodies. Look at every contact for bent, pushed-back or green ones."
+                .to_owned(),
+        );
     }
     let moving = moving(situation);
     if !moving.is_empty() {
-        cautions.push(format!("Will run in this setup: {}. Keep clear and tell everyone.", moving.join(", ")));
+        cautions
+            .push(format!("Will run in this setup: {}. Keep clear and tell everyone.", moving.join(", ")));
     }
     let hot = running(situation, |kind| kind == LoadKind::Lamp);
     if !hot.is_empty() {
@@ -119,7 +140,13 @@ fn running(situation: &Situation<'_>, wanted: impl Fn(LoadKind) -> bool) -> Vec<
         }
         _ => false,
     });
-    running.map(|part| if part.title.is_empty() { part.id.clone() } else { format!("{} ({})", part.id, part.title) }).collect()
+    running
+        .map(
+            |part| {
+                if part.title.is_empty() { part.id.clone() } else { format!("{} ({})", part.id, part.title) }
+            },
+        )
+        .collect()
 }
 
 /// What must work when everything is back together.
@@ -139,6 +166,7 @@ pub(super) fn function_check(harness: &Harness, scope: &Scope) -> Vec<String> {
             checks.extend(functions.iter().map(|f| format!("{} does: {}", part.id, f.title)));
         }
     }
-    checks.push("Everything that was unplugged is locked, everything that was switched is at rest.".to_owned());
+    checks
+        .push("Everything that was unplugged is locked, everything that was switched is at rest.".to_owned());
     checks
 }

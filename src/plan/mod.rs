@@ -185,14 +185,22 @@ fn drafts(harness: &Harness, netlist: &Netlist, scope: &Scope) -> Result<Vec<Dra
             drafts.push(Draft { title: "What the maker demands", setup, look: Look::Limits });
         }
     }
-    drafts.push(Draft { title: "Paths and isolation, without power", setup: open.clone(), look: Look::Paths });
+    drafts.push(Draft {
+        title: "Paths and isolation, without power",
+        setup: open.clone(),
+        look: Look::Paths,
+    });
     for setup in switch_setups(harness, &parted) {
         drafts.push(Draft { title: "Switch contacts, without power", setup, look: Look::Switches });
     }
     if powered {
         let units = unit_plugs(harness, &parted);
         for (setup, pairs) in power::supplies(harness, netlist, scope, &units)? {
-            drafts.push(Draft { title: "Supplies at the open plugs, with power", setup, look: Look::Supplies(pairs) });
+            drafts.push(Draft {
+                title: "Supplies at the open plugs, with power",
+                setup,
+                look: Look::Supplies(pairs),
+            });
         }
     }
     drafts.push(Draft { title: "As found again", setup: found, look: Look::Close });
@@ -201,7 +209,11 @@ fn drafts(harness: &Harness, netlist: &Netlist, scope: &Scope) -> Result<Vec<Dra
 
 /// The matings that are parted for the paths: those asked for, or all.
 fn parted(harness: &Harness, scope: &Scope) -> BTreeSet<MatingId> {
-    if scope.unplug.is_empty() { harness.matings.ids().collect() } else { scope.unplug.iter().copied().collect() }
+    if scope.unplug.is_empty() {
+        harness.matings.ids().collect()
+    } else {
+        scope.unplug.iter().copied().collect()
+    }
 }
 
 fn with_parted(parted: &BTreeSet<MatingId>) -> Isolated {
@@ -225,7 +237,8 @@ fn limit_setups(harness: &Harness, scope: &Scope) -> BTreeSet<Setup> {
     }
     let wanted = harness.limits.iter().filter(|l| !l.kind.is_resistance() && l.unplugged.is_empty());
     let setup = |limit: &crate::definition::Limit| {
-        let set = limit.set.iter().fold(Connected::as_found(), |s, (switch, at)| s.set(harness, *switch, *at));
+        let set =
+            limit.set.iter().fold(Connected::as_found(), |s, (switch, at)| s.set(harness, *switch, *at));
         Setup::from(limit.conditions.iter().fold(set, |s, condition| s.bring(*condition)))
     };
     wanted.map(setup).collect()

@@ -71,7 +71,15 @@ impl<'a> Builder<'a> {
         self.cost.changes += changes.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
         self.cost.seconds = self.cost.seconds + changes.iter().map(|c| c.seconds(self.harness)).sum();
         self.now = draft.setup.clone();
-        self.phases.push(Phase { id, title: draft.title, setup: draft.setup, changes, cautions, live, steps });
+        self.phases.push(Phase {
+            id,
+            title: draft.title,
+            setup: draft.setup,
+            changes,
+            cautions,
+            live,
+            steps,
+        });
         Ok(())
     }
 
@@ -92,7 +100,10 @@ impl<'a> Builder<'a> {
         for (fault, _) in self.universe.iter() {
             let touches = fault.elements().into_iter().any(|element| {
                 self.universe.links(element).iter().any(|link| {
-                    self.netlist.ends(*link).iter().any(|node| wanted.point(situation, self.netlist.point(*node)))
+                    self.netlist
+                        .ends(*link)
+                        .iter()
+                        .any(|node| wanted.point(situation, self.netlist.point(*node)))
                 })
             });
             if touches {
@@ -129,7 +140,8 @@ impl<'a> Builder<'a> {
             let expect = situation.expect(&measurement, &self.meter);
             let covers = cover.of(&measurement, &expect);
             let weight = covers.iter().filter_map(|fault| weights.get(fault)).sum();
-            let station = self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
+            let station =
+                self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
             steps.push((Step { id: String::new(), measurement, expect, station, covers, purpose }, weight));
         }
         let here = self.station;
@@ -173,7 +185,8 @@ impl<'a> Builder<'a> {
     /// switch or a condition differs from the one before needs at least one move.
     fn bound_changes(&mut self) {
         let mut bound: Vec<Action> = Vec::new();
-        let parted: BTreeSet<_> = self.phases.iter().flat_map(|p| p.setup.parted().collect::<Vec<_>>()).collect();
+        let parted: BTreeSet<_> =
+            self.phases.iter().flat_map(|p| p.setup.parted().collect::<Vec<_>>()).collect();
         for mating in parted {
             bound.extend([Action::Unplug(mating), Action::Plug(mating)]);
         }
@@ -183,7 +196,13 @@ impl<'a> Builder<'a> {
             let rewired = !phase.setup.parted().eq(before.parted());
             let [was, is] = [before.power(), phase.setup.power()];
             let cycles = match (was, is) {
-                (Power::Connected, Power::Connected) => if rewired { 2 } else { 0 },
+                (Power::Connected, Power::Connected) => {
+                    if rewired {
+                        2
+                    } else {
+                        0
+                    }
+                }
                 (a, b) => usize::from(a != b),
             };
             for battery in batteries.iter().flat_map(|b| std::iter::repeat_n(*b, cycles)) {
@@ -246,7 +265,8 @@ fn sources(situation: &Situation<'_>) -> Vec<Chosen> {
     let harness = situation.harness;
     let mut chosen = Vec::new();
     for part in harness.parts.values() {
-        let (PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. }) = part.kind else {
+        let (PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. }) = part.kind
+        else {
             continue;
         };
         if let Ok(measurement) = situation.measure(Kind::Voltage, plus, minus) {

@@ -71,8 +71,13 @@ pub(super) fn supplies(
 fn fewest(mut found: Vec<(Setup, BTreeSet<Target>)>) -> Vec<(Setup, Vec<[Point; 2]>)> {
     let mut at = 0;
     while at < found.len() {
-        let others: BTreeSet<Target> =
-            found.iter().enumerate().filter(|(other, _)| *other != at).flat_map(|(_, (_, live))| live).copied().collect();
+        let others: BTreeSet<Target> = found
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != at)
+            .flat_map(|(_, (_, live))| live)
+            .copied()
+            .collect();
         if found[at].1.is_subset(&others) {
             found.remove(at);
         } else {
@@ -81,7 +86,8 @@ fn fewest(mut found: Vec<(Setup, BTreeSet<Target>)>) -> Vec<(Setup, Vec<[Point; 
     }
     let mut read = BTreeSet::new();
     let assign = |(setup, live): (Setup, BTreeSet<Target>)| {
-        let fresh: Vec<[Point; 2]> = live.into_iter().filter(|t| read.insert(*t)).map(|t| [t.red, t.black]).collect();
+        let fresh: Vec<[Point; 2]> =
+            live.into_iter().filter(|t| read.insert(*t)).map(|t| [t.red, t.black]).collect();
         (setup, fresh)
     };
     found.into_iter().map(assign).collect()
@@ -96,7 +102,8 @@ struct Search<'a> {
 
 impl Search<'_> {
     fn setup(&self, moves: &[Move]) -> Setup {
-        let isolated = moves.iter().fold(with_parted(self.parted), |s, (switch, at)| s.set(self.harness, *switch, *at));
+        let isolated =
+            moves.iter().fold(with_parted(self.parted), |s, (switch, at)| s.set(self.harness, *switch, *at));
         isolated.connect().into()
     }
 

@@ -122,7 +122,8 @@ impl Reach {
         let [a, b] = nets;
         let (asked, other) = if a == ground || (b != ground && !wanted.net(a)) { (b, a) } else { (a, b) };
         let stations = |net: NetId| self.of(net).iter().map(|p| situation.harness.station_of(*p));
-        let shared = stations(asked).flatten().find(|s| other == ground || stations(other).any(|o| o == Some(*s)));
+        let shared =
+            stations(asked).flatten().find(|s| other == ground || stations(other).any(|o| o == Some(*s)));
         let red = self.hub(situation, asked, shared)?;
         let black = self.hub(situation, other, situation.harness.station_of(red))?;
         Some((red, black))
@@ -135,7 +136,8 @@ impl Reach {
         let mut hubs: BTreeMap<Option<StationId>, Point> = BTreeMap::new();
         for point in self.of(net) {
             let station = situation.harness.station_of(*point);
-            let local = || self.hub(situation, net, station).filter(|p| situation.harness.station_of(*p) == station);
+            let local =
+                || self.hub(situation, net, station).filter(|p| situation.harness.station_of(*p) == station);
             hubs.entry(station).or_insert_with(|| local().unwrap_or(root));
         }
         hubs.insert(situation.harness.station_of(root), root);

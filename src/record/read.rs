@@ -51,7 +51,7 @@ pub fn read(harness: &Harness, name: &str, text: &str) -> Record {
     if errors.is_empty() {
         let mut reader = Reader::new(table.get_ref(), Place::new(file, 0..0), "a record", &sink);
         check_format(&mut reader, file, &sink);
-        for (at, value) in reader.list("reading").iter().enumerate() {
+        for (at, value) in reader.list("reading", "[[reading]]").iter().enumerate() {
             let context = Context { harness, file, sink: &sink };
             entries.extend(context.entry(value, at + 1));
         }
@@ -94,7 +94,8 @@ fn has_value(entry: &str) -> bool {
 
 /// Where the last entry opens: its header at the start of a line, whole or cut off itself.
 fn last_header(text: &str) -> Option<usize> {
-    let whole = text.rmatch_indices(HEADER).map(|(at, _)| at).find(|at| *at == 0 || text.as_bytes()[at - 1] == b'\n');
+    let whole =
+        text.rmatch_indices(HEADER).map(|(at, _)| at).find(|at| *at == 0 || text.as_bytes()[at - 1] == b'\n');
     let tail = text.rfind('\n').map_or(0, |at| at + 1);
     let stub = &text[tail..];
     let cut_header = !stub.is_empty() && stub != HEADER && HEADER.starts_with(stub);
@@ -105,7 +106,9 @@ fn check_format(reader: &mut Reader<'_, '_>, file: FileId, sink: &Sink) {
     let Some(value) = reader.value("format") else { return };
     if !matches!(value.get_ref(), DeValue::Integer(n) if n.as_str() == "1") {
         let place = Place::new(file, value.span());
-        sink.push(Diagnostic::error("format", place, "unknown format").help("this program reads `format = 1`"));
+        sink.push(
+            Diagnostic::error("format", place, "unknown format").help("this program reads `format = 1`"),
+        );
     }
 }
 
@@ -134,7 +137,8 @@ impl Context<'_> {
         let set = r.named("set", "switch positions");
         let set: Vec<(PartId, usize)> = set.iter().filter_map(|(name, v)| self.position(name, v)).collect();
         let conditions = r.texts("conditions").map(|l| l.value).unwrap_or_default();
-        let conditions: Vec<ConditionId> = conditions.iter().filter_map(|name| self.condition(name)).collect();
+        let conditions: Vec<ConditionId> =
+            conditions.iter().filter_map(|name| self.condition(name)).collect();
         let shown = r.required_text("value");
         let (min, max) = (r.text("min"), r.text("max"));
         let reading = |text: &Option<At<String>>| text.as_ref().and_then(|t| self.reading(kind?, t));
@@ -235,7 +239,11 @@ impl Context<'_> {
         if at.is_none() {
             let known: Vec<&str> = positions.iter().map(|p| p.name.as_str()).collect();
             let help = format!("its positions are: {}", known.join(", "));
-            self.error(wanted.place, format!("{} has no position `{}`", switch.value, wanted.value), Some(help));
+            self.error(
+                wanted.place,
+                format!("{} has no position `{}`", switch.value, wanted.value),
+                Some(help),
+            );
         }
         Some((part, at?))
     }

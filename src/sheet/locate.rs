@@ -141,7 +141,11 @@ pub fn locate(harness: &Harness, diagnosis: &Diagnosis) -> (LocateView, Sheet) {
         harness: Stamp::of(harness),
         verdict: diagnosis.verdict,
         readings: diagnosis.judged.iter().map(|judged| reading(harness, judged)).collect(),
-        left: diagnosis.left.iter().map(|l| LeftView { reading: l.name.clone(), why: l.why.clone() }).collect(),
+        left: diagnosis
+            .left
+            .iter()
+            .map(|l| LeftView { reading: l.name.clone(), why: l.why.clone() })
+            .collect(),
         suspects: diagnosis.suspects.iter().enumerate().map(suspect).collect(),
         cleared: diagnosis
             .cleared
@@ -311,14 +315,18 @@ fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) 
         Verdict::Contradictory => {
             lines.push("No single fault explains all readings: one reading is wrong, or there is more than one fault.".to_owned());
             if view.repeat.is_empty() {
-                lines.push("No single reading stands alone against the others: look for a second fault.".to_owned());
+                lines.push(
+                    "No single reading stands alone against the others: look for a second fault.".to_owned(),
+                );
             } else {
                 lines.push(format!("Repeat first: {}.", view.repeat.join(", ")));
             }
         }
         Verdict::Located | Verdict::Narrowed => {
             let accusers = view.suspects.first().map(|s| s.accused_by.join(", ")).unwrap_or_default();
-            lines.push(format!("Accused by: {accusers}. What stands together in a group, no reading can tell apart."));
+            lines.push(format!(
+                "Accused by: {accusers}. What stands together in a group, no reading can tell apart."
+            ));
         }
     }
     const SHOWN: usize = 8;
@@ -363,7 +371,9 @@ fn cleared_section(harness: &Harness, diagnosis: &Diagnosis) -> Section {
         title: "Cleared by good readings".to_owned(),
         columns: vec!["by", "elements", "because"],
         rows: rows.into_iter().map(row).collect(),
-        notes: vec![format!("{others} other elements are out because none of their faults explains what was read.")],
+        notes: vec![format!(
+            "{others} other elements are out because none of their faults explains what was read."
+        )],
         ..Section::default()
     }
 }
@@ -376,12 +386,20 @@ fn next_section(harness: &Harness, next: &Next) -> Section {
     let setup = next.measurement.setup();
     lines.push(format!("Now: {}.", setup.words(harness)));
     lines.push(format!("Read {}; healthy: {}.", next.measurement.words(harness), next.expect.words()));
-    lines.push(format!("It tells {} bits in about {} s.", significant(next.bits, 2), significant(next.seconds, 3)));
+    lines.push(format!(
+        "It tells {} bits in about {} s.",
+        significant(next.bits, 2),
+        significant(next.seconds, 3)
+    ));
     let row = |(words, share, faults): &(String, f64, Vec<Fault>)| {
         let first: Vec<String> = faults.iter().take(4).map(|fault| fault.id(harness)).collect();
         let more = faults.len().saturating_sub(4);
         let more = if more > 0 { format!(", {more} more") } else { String::new() };
-        vec![words.clone(), format!("{} %", significant(share * 100.0, 2)), format!("{}{more}", first.join(", "))]
+        vec![
+            words.clone(),
+            format!("{} %", significant(share * 100.0, 2)),
+            format!("{}{more}", first.join(", ")),
+        ]
     };
     Section {
         title: "Next reading".to_owned(),

@@ -68,9 +68,8 @@ pub struct SetupView {
 impl SetupView {
     /// A setup in names.
     pub fn of(harness: &Harness, setup: &Setup) -> Self {
-        let position = |(switch, at)| {
-            (harness.parts[switch].id.clone(), position_name(harness, switch, at).to_owned())
-        };
+        let position =
+            |(switch, at)| (harness.parts[switch].id.clone(), position_name(harness, switch, at).to_owned());
         Self {
             power: setup.power().word(),
             unplugged: setup.unplugged(harness).map(|c| harness.connectors[c].id.clone()).collect(),
@@ -295,13 +294,18 @@ fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<Section>
     }
     let steps = phase.steps.len();
     let done: usize = plan.phases.iter().take_while(|p| p.id < phase.id).map(|p| p.steps.len()).sum();
-    let progress =
-        if steps == 0 { String::new() } else { format!(" · readings {} to {} of {}", done + 1, done + steps, plan.cost.steps) };
+    let progress = if steps == 0 {
+        String::new()
+    } else {
+        format!(" · readings {} to {} of {}", done + 1, done + steps, plan.cost.steps)
+    };
     let title = format!("Phase {} · {}{progress}", phase.id, phase.title);
     let mut sections = vec![Section { title, lines, ..Section::default() }];
     for here in phase.steps.chunk_by(|a, b| a.station == b.station) {
         let station = here[0].station.map(|id| &harness.stations[id]);
-        let title = station.map_or_else(String::new, |s| format!("At {}", if s.title.is_empty() { &s.id } else { &s.title }));
+        let title = station.map_or_else(String::new, |s| {
+            format!("At {}", if s.title.is_empty() { &s.id } else { &s.title })
+        });
         sections.push(Section {
             title,
             columns: vec!["step", "red", "black", "expect", "reading", "if not, look at"],
@@ -340,8 +344,7 @@ fn accuses(harness: &Harness, step: &Step) -> String {
     const SHOWN: usize = 3;
     let mut seen = BTreeSet::new();
     let elements = step.covers.iter().flat_map(|fault| fault.elements());
-    let names: Vec<String> =
-        elements.map(|e| e.id(harness)).filter(|id| seen.insert(id.clone())).collect();
+    let names: Vec<String> = elements.map(|e| e.id(harness)).filter(|id| seen.insert(id.clone())).collect();
     match names.len() {
         0 => step.purpose.clone(),
         n if n <= SHOWN => names.join(", "),
@@ -357,10 +360,17 @@ fn coverage_section(view: &PlanView) -> Section {
     }
     let minutes = |seconds: f64| significant(Seconds::new(seconds).get() / 60.0, 3);
     let mut lines = vec![
-        format!("{} of {} single faults in scope show for sure.", view.coverage.detected, view.coverage.faults),
+        format!(
+            "{} of {} single faults in scope show for sure.",
+            view.coverage.detected, view.coverage.faults
+        ),
         format!("{steps} readings; with two probes, for these nets and pairs, the fewest are {steps_bound}."),
         format!("{changes} setup changes; the fewest for these phases are {changes_bound}."),
-        format!("About {} min; the fewest changes and readings, without walking, take {} min.", minutes(seconds), minutes(seconds_bound)),
+        format!(
+            "About {} min; the fewest changes and readings, without walking, take {} min.",
+            minutes(seconds),
+            minutes(seconds_bound)
+        ),
     ];
     lines.extend(reasons.iter().map(|(why, count)| format!("- {count} not shown: {why}.")));
     Section { title: "What this plan shows and costs".to_owned(), lines, ..Section::default() }

@@ -85,7 +85,7 @@ impl<I: Id, T> Table<I, T> {
     }
 
     /// All items in order.
-    pub fn values(&self) -> impl DoubleEndedIterator<Item = &T> + ExactSizeIterator {
+    pub fn values(&self) -> impl DoubleEndedIterator<Item = &T> + ExactSizeIterator + Clone {
         self.items.iter()
     }
 

@@ -156,6 +156,8 @@ pub struct Contact {
     pub plugged: bool,
     /// The contact it meets when its connector is mated.
     pub mate: Option<ContactId>,
+    /// Where its pin was described, or else where its connector was defined.
+    pub place: Place,
 }
 
 /// Two connectors plugged together.
@@ -397,7 +399,7 @@ impl Harness {
     /// # Errors
     /// Says whether the connector or the contact is unknown, and what comes nearest.
     pub fn point(&self, text: &str) -> Result<Point, PointError> {
-        self.names.point(text, self)
+        self.names.point(text, self, true)
     }
 
     /// Where one stands to reach a point, if the definition says.

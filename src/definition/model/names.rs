@@ -74,6 +74,16 @@ pub enum PointError {
         /// What to write instead.
         help: String,
     },
+    /// A contact of something that has none.
+    #[error("`{name}` is a {what}: it has no contacts")]
+    NoContacts {
+        /// What was written before the point.
+        name: String,
+        /// What it is.
+        what: &'static str,
+        /// What to write instead.
+        help: String,
+    },
     /// A part or a wire, where a point is needed.
     #[error("`{name}` is a {what}, not a point")]
     NotAPoint {
@@ -93,6 +103,7 @@ impl PointError {
             Self::Unknown { help, .. }
             | Self::NoContact { help, .. }
             | Self::NeedsContact { help, .. }
+            | Self::NoContacts { help, .. }
             | Self::NotAPoint { help, .. } => help,
         }
     }
@@ -149,50 +160,97 @@ impl Names {
         nearest(written, known)
     }
 
-    /// Reads a point; `harness` gives contact names their order in suggestions.
-    pub(in crate::definition) fn point(&self, text: &str, harness: &Harness) -> Result<Point, PointError> {
+    /// How many things have names.
+    pub(in crate::definition) fn count(&self) -> usize {
+        self.things.len()
+    }
+
+    /// Reads a point; `harness` gives contact names their order in suggestions, `search` says whether
+    /// to look for a name that is near.
+    pub(in crate::definition) fn point(
+        &self,
+        text: &str,
+        harness: &Harness,
+        search: bool,
+    ) -> Result<Point, PointError> {
         if text == Self::CHASSIS {
             return Ok(Point::Chassis);
         }
         if let Some((connector, contact)) = text.split_once('.') {
-            return self.contact(connector, contact, harness);
+            return self.contact(connector, contact, harness, search);
         }
         match self.get(text) {
             Some(Named::Splice(id)) => Ok(Point::Splice(id)),
             Some(Named::Terminal(id)) => Ok(Point::Terminal(id)),
             Some(Named::Connector(id)) => {
-                let first = &harness.contacts[harness.connectors[id].first].name;
-                let help = format!("write it as \"{text}.{first}\"");
+                let help = match harness.contacts_of(id).next() {
+                    Some(first) => format!("write it as \"{text}.{}\"", harness.contacts[first].name),
+                    None => format!("{text} has no contacts: list them first"),
+                };
                 Err(PointError::NeedsContact { connector: text.to_owned(), help })
             }
             Some(other) => Err(PointError::NotAPoint {
                 name: text.to_owned(),
                 what: other.word(),
-                help: "name a contact, a splice or a terminal".to_owned(),
+                help: ends_of(other, harness),
             }),
-            None => Err(self.unknown(text, |n| !matches!(n, Named::Part(_) | Named::Wire(_)))),
+            None => {
+                let wanted = |n| matches!(n, Named::Splice(_) | Named::Terminal(_));
+                Err(self.unknown(text, search.then_some(wanted)))
+            }
         }
     }
 
-    fn contact(&self, connector: &str, contact: &str, harness: &Harness) -> Result<Point, PointError> {
-        let Some(id) = self.connector(connector) else {
-            return Err(self.unknown(connector, |n| matches!(n, Named::Connector(_))));
+    fn contact(
+        &self,
+        connector: &str,
+        contact: &str,
+        harness: &Harness,
+        search: bool,
+    ) -> Result<Point, PointError> {
+        let id = match self.get(connector) {
+            Some(Named::Connector(id)) => id,
+            None => {
+                let wanted = |n| matches!(n, Named::Connector(_));
+                return Err(self.unknown(connector, search.then_some(wanted)));
+            }
+            Some(other) => {
+                let help = match other {
+                    Named::Splice(_) | Named::Terminal(_) => format!("write it as \"{connector}\""),
+                    other => ends_of(other, harness),
+                };
+                return Err(PointError::NoContacts { name: connector.to_owned(), what: other.word(), help });
+            }
         };
         if let Some(found) = self.contact_of(id, contact, harness) {
             return Ok(Point::Contact(found));
         }
         let names: Vec<&str> = harness.contacts_of(id).map(|c| harness.contacts[c].name.as_str()).collect();
-        let help = format!("{connector} has {}", shorten(&names));
+        let help = format!("its contacts are {}", shorten(&names));
         Err(PointError::NoContact { connector: connector.to_owned(), contact: contact.to_owned(), help })
     }
 
-    fn unknown(&self, name: &str, wanted: impl Fn(Named) -> bool) -> PointError {
-        let help = match self.nearest(name, &wanted) {
+    fn unknown(&self, name: &str, wanted: Option<impl Fn(Named) -> bool>) -> PointError {
+        let help = match wanted.and_then(|wanted| self.nearest(name, wanted)) {
             Some(near) => format!("did you mean `{near}`?"),
             None => "define it, or name a connector contact, a splice or a terminal".to_owned(),
         };
         PointError::Unknown { name: name.to_owned(), help }
     }
+}
+
+/// What to write where a part or a wire was named instead of a point.
+fn ends_of(named: Named, harness: &Harness) -> String {
+    let Named::Part(id) = named else {
+        return "wires meet at a splice: [splice.SP1]".to_owned();
+    };
+    let mut ends: Vec<String> =
+        harness.parts[id].kind.points().into_iter().map(|p| harness.point_name(p)).collect();
+    ends.truncate(6);
+    if ends.is_empty() {
+        return "name a contact, a splice or a terminal".to_owned();
+    }
+    format!("name the contact or terminal: {}", ends.join(", "))
 }
 
 /// A list of names, cut where it grows too long to read.

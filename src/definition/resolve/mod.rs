@@ -43,6 +43,8 @@ struct Resolver<'a> {
     sink: &'a Sink,
     /// Where each id of the common namespace was first defined.
     defined: HashMap<&'a str, Place>,
+    /// Where each station, trunk, condition and face was first defined, by what it is and its id.
+    listed: HashMap<(&'static str, String), Place>,
     stations: HashMap<String, StationId>,
     /// Connectors whose contacts are not known because of an earlier error.
     unsure: HashSet<ConnectorId>,
@@ -88,6 +90,7 @@ impl<'a> Resolver<'a> {
             harness,
             sink,
             defined: HashMap::with_capacity(ids),
+            listed: HashMap::new(),
             stations: HashMap::new(),
             unsure: HashSet::new(),
             part_ids: Vec::new(),
@@ -112,7 +115,7 @@ impl<'a> Resolver<'a> {
         }
         if let Some(first) = self.defined.get(id.value.as_str()) {
             let message = format!("`{}` is already used", id.value);
-            let help = "connectors, splices, terminals, parts and wires of a machine share one set of ids";
+            let help = "connectors, splices, terminals, parts and wires share one set of ids: choose another";
             let diagnostic = Diagnostic::error("duplicate-id", id.place, message);
             self.sink.push(diagnostic.related(*first, "first used here").help(help));
             return false;
@@ -126,25 +129,27 @@ impl<'a> Resolver<'a> {
         if !id.value.is_empty() && id.value.chars().all(good) {
             return true;
         }
-        let message = format!("`{}` cannot be {what}", id.value);
+        let message = match id.value.as_str() {
+            "" => format!("{what} cannot be empty"),
+            text => format!("`{text}` cannot be {what}"),
+        };
         let help = "use letters, digits, `-`, `_` and `+`; the other signs join names into points and faults";
         self.error("bad-id", id.place, message, Some(help.to_owned()));
         false
     }
 
-    /// Reports a name listed twice under one table key across files.
-    fn fresh<T>(&self, seen: &HashMap<String, T>, name: &At<String>, what: &str) -> bool {
-        let fresh = !seen.contains_key(&name.value);
-        if !fresh {
+    /// Whether a station, trunk, condition or face may have its name: of the right characters, and not
+    /// taken by another of its kind in any file.
+    fn fresh(&mut self, name: &At<String>, what: &'static str) -> bool {
+        if let Some(first) = self.listed.get(&(what, name.value.clone())) {
             let message = format!("{what} `{}` is defined twice", name.value);
-            self.error(
-                "duplicate-id",
-                name.place,
-                message,
-                Some("ids are unique across all files of a machine".to_owned()),
-            );
+            let help = "ids are unique across all files of a machine: take one out, or rename it";
+            let diagnostic = Diagnostic::error("duplicate-id", name.place, message);
+            self.sink.push(diagnostic.related(*first, "first defined here").help(help));
+            return false;
         }
-        fresh && self.well_formed(name, "an id")
+        self.listed.insert((what, name.value.clone()), name.place);
+        self.well_formed(name, "an id")
     }
 
     /// Lists which wires and parts attach where.
@@ -167,7 +172,7 @@ impl<'a> Resolver<'a> {
             .filter_map(|(_, p)| p.when.as_ref().map(|w| w.value.as_str()))
             .collect();
         for (name, raw) in &draft.conditions {
-            if !self.fresh(&self.harness.names.conditions, name, "condition") {
+            if !self.fresh(name, "condition") {
                 continue;
             }
             let needs_power =
@@ -180,7 +185,7 @@ impl<'a> Resolver<'a> {
 
     fn stations(&mut self, draft: &'a Draft) {
         for (name, raw) in &draft.stations {
-            if !self.fresh(&self.stations, name, "station") {
+            if !self.fresh(name, "station") {
                 continue;
             }
             let title = raw.title.as_ref().map_or(name, |t| t).value.clone();
@@ -221,7 +226,7 @@ impl<'a> Resolver<'a> {
         let found = self.stations.get(&name.value).copied();
         if found.is_none() {
             let known = self.harness.stations.values().map(|s| s.id.as_str());
-            let help = suggest(&name.value, known, "define it as [station.NAME]");
+            let help = self.suggest(&name.value, known, "station");
             self.error(
                 "unknown-name",
                 name.place,
@@ -236,7 +241,7 @@ impl<'a> Resolver<'a> {
         let found = self.harness.names.condition(&name.value);
         if found.is_none() {
             let known = self.harness.conditions.values().map(|c| c.id.as_str());
-            let help = suggest(&name.value, known, "define it as [condition.NAME]");
+            let help = self.suggest(&name.value, known, "condition");
             self.error(
                 "unknown-name",
                 name.place,
@@ -251,7 +256,7 @@ impl<'a> Resolver<'a> {
         let found = self.harness.names.part(&name.value);
         if found.is_none() {
             let known = self.harness.parts.values().map(|p| p.id.as_str());
-            let help = suggest(&name.value, known, "define it as [part.NAME]");
+            let help = self.suggest(&name.value, known, "part");
             self.error("unknown-name", name.place, format!("no part is called `{}`", name.value), Some(help));
         }
         found
@@ -259,7 +264,7 @@ impl<'a> Resolver<'a> {
 
     /// A contact, splice or terminal; the chassis is reached through a ground terminal.
     fn point(&self, name: &At<String>) -> Option<Point> {
-        match self.harness.point(&name.value) {
+        match self.named_point(&name.value) {
             Ok(Point::Chassis) => {
                 let help =
                     "end it on a terminal with `ground = true`, which is where the bond can fail".to_owned();
@@ -274,6 +279,11 @@ impl<'a> Resolver<'a> {
         }
     }
 
+    fn named_point(&self, name: &str) -> Result<Point, super::model::PointError> {
+        let names = &self.harness.names;
+        names.point(name, &self.harness, self.sink.may_search(names.count()))
+    }
+
     fn point_error(&self, name: &At<String>, error: &super::model::PointError) {
         // A connector whose own contacts are in doubt would only repeat its error at every wire.
         let connector = name.value.split('.').next().and_then(|c| self.harness.names.connector(c));
@@ -281,6 +291,26 @@ impl<'a> Resolver<'a> {
             return;
         }
         self.error("unknown-point", name.place, error.to_string(), Some(error.help().to_owned()));
+    }
+
+    /// What to write instead of a name that is not known.
+    fn suggest<'k>(
+        &self,
+        written: &str,
+        known: impl ExactSizeIterator<Item = &'k str> + Clone,
+        what: &str,
+    ) -> String {
+        const LISTED: usize = 12;
+        if self.sink.may_search(known.len())
+            && let Some(near) = nearest(written, known.clone())
+        {
+            return format!("did you mean `{near}`?");
+        }
+        let define = format!("define it: [{what}.{written}]");
+        match known.len() {
+            1..=LISTED => format!("{define}, or name one of: {}", known.collect::<Vec<_>>().join(", ")),
+            _ => define,
+        }
     }
 
     fn pair(&self, names: &[At<String>; 2]) -> Option<[Point; 2]> {
@@ -310,10 +340,6 @@ fn value<T: Copy>(slot: Option<&At<T>>) -> Option<T> {
 /// The text of an optional key, or nothing.
 fn title(slot: Option<&At<String>>) -> String {
     slot.map(|at| at.value.clone()).unwrap_or_default()
-}
-
-fn suggest<'k>(written: &str, known: impl Iterator<Item = &'k str>, otherwise: &str) -> String {
-    nearest(written, known).map_or_else(|| otherwise.to_owned(), |near| format!("did you mean `{near}`?"))
 }
 
 /// A placeholder index for connectors that have no contact yet.

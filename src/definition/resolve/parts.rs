@@ -1,7 +1,7 @@
 //! Parts: which keys a kind needs, and where its ends lead.
 
 use super::{Resolver, title, value};
-use crate::definition::diagnostic::{At, Diagnostic, nearest};
+use crate::definition::diagnostic::{At, nearest};
 use crate::definition::model::{Function, LoadKind, Named, Part, PartKind, Point, Position};
 use crate::definition::schema::{Draft, RawFunction, RawPart};
 use crate::units::Volts;
@@ -70,55 +70,44 @@ impl<'a> Resolver<'a> {
     }
 
     fn part_kind(&self, id: &At<String>, raw: &RawPart) -> Option<PartKind> {
+        let known = || KINDS.iter().map(|k| k.word).collect::<Vec<_>>().join(", ");
         let Some(word) = &raw.kind else {
-            let known: Vec<&str> = KINDS.iter().map(|k| k.word).collect();
-            let help = format!("write kind = \"…\" with one of: {}", known.join(", "));
-            self.error(
-                "part-kind",
-                id.place,
-                format!("part {} does not say what it is", id.value),
-                Some(help),
-            );
+            if !raw.has("kind") {
+                let message = format!("part {} does not say what it is", id.value);
+                let help = format!("add kind = \"…\" with one of: {}", known());
+                self.error("part-kind", id.place, message, Some(help));
+            }
             return None;
         };
         let Some(kind) = KINDS.iter().find(|k| k.word == word.value) else {
-            let known: Vec<&str> = KINDS.iter().map(|k| k.word).collect();
-            let help = match nearest(&word.value, known.iter().copied()) {
-                Some(near) => format!("did you mean \"{near}\"?"),
-                None => format!("known kinds: {}", known.join(", ")),
-            };
-            self.error(
-                "part-kind",
-                word.place,
-                format!("no kind of part is called `{}`", word.value),
-                Some(help),
-            );
+            let near = nearest(&word.value, KINDS.iter().map(|k| k.word));
+            let near = near.map(|near| format!("did you mean \"{near}\"? ")).unwrap_or_default();
+            let message = format!("no kind of part is called `{}`", word.value);
+            let help = format!("{near}The kinds are: {}", known());
+            self.error("part-kind", word.place, message, Some(help));
             return None;
         };
         self.check_keys(id, raw, kind);
-        self.build(kind.word, raw)
+        self.build(id, kind.word, raw)
     }
 
     /// Reports keys that the kind needs and does not have, or has and does not know.
     fn check_keys(&self, id: &At<String>, raw: &RawPart, kind: &Kind) {
-        let present = raw.present();
-        for need in kind.needs {
-            if !present.iter().any(|(key, _)| key == need) {
-                let message = format!("part {}: a {} needs `{need}`", id.value, kind.word);
-                self.sink.push(Diagnostic::error("missing-key", id.place, message));
-            }
+        for need in kind.needs.iter().filter(|need| !raw.has(need)) {
+            let message = format!("{} {} needs `{need}`", kind.word, id.value);
+            self.error("missing-key", id.place, message, Some(format!("add {}", example(need))));
         }
-        for (key, place) in present {
+        for (key, place) in raw.present() {
             if !kind.needs.contains(&key) && !kind.may.contains(&key) {
                 let known = [kind.needs, kind.may].concat().join(", ");
-                let message = format!("a {} has no `{key}`", kind.word);
-                let help = format!("a {} has: {known}", kind.word);
+                let message = format!("{} {} has no key `{key}`", kind.word, id.value);
+                let help = format!("this kind of part has: {known}");
                 self.error("unknown-key", place, message, Some(help));
             }
         }
     }
 
-    fn build(&self, word: &str, raw: &RawPart) -> Option<PartKind> {
+    fn build(&self, id: &At<String>, word: &str, raw: &RawPart) -> Option<PartKind> {
         let point = |slot: &Option<At<String>>| slot.as_ref().and_then(|name| self.point(name));
         let between = || raw.between.as_ref().and_then(|pair| self.pair(&pair.value));
         let when = || raw.when.as_ref().and_then(|name| self.condition(name));
@@ -143,7 +132,7 @@ impl<'a> Resolver<'a> {
                 rating: value(raw.rating.as_ref()),
                 between: between()?,
             },
-            "switch" => self.switch(raw)?,
+            "switch" => self.switch(id, raw)?,
             "relay" => PartKind::Relay {
                 coil: self.pair(&raw.coil.as_ref()?.value)?,
                 coil_ohms: value(raw.coil_ohms.as_ref())?,
@@ -171,26 +160,30 @@ impl<'a> Resolver<'a> {
         pairs.map_or_else(Vec::new, |list| list.value.iter().filter_map(|pair| self.pair(pair)).collect())
     }
 
-    fn switch(&self, raw: &RawPart) -> Option<PartKind> {
+    fn switch(&self, id: &At<String>, raw: &RawPart) -> Option<PartKind> {
         let list = raw.positions.as_ref()?;
         let mut positions = Vec::new();
-        for (name, pairs) in &list.value {
+        for (name, pairs) in list.value.iter().filter(|(name, _)| self.well_formed(name, "a position")) {
             let closed = pairs.iter().filter_map(|pair| self.pair(pair)).collect();
             positions.push(Position { name: name.value.clone(), closed });
         }
         let rest = raw.rest.as_ref()?;
-        let Some(at) = positions.iter().position(|p| p.name == rest.value) else {
-            let known: Vec<&str> = positions.iter().map(|p| p.name.as_str()).collect();
-            let help = format!("its positions are: {}", known.join(", "));
-            self.error(
-                "unknown-name",
-                rest.place,
-                format!("it has no position `{}`", rest.value),
-                Some(help),
-            );
+        if let Some(at) = positions.iter().position(|p| p.name == rest.value) {
+            return Some(PartKind::Switch { rest: at, positions });
+        }
+        let known: Vec<&str> = list.value.iter().map(|(name, _)| name.value.as_str()).collect();
+        // A position that could not be read has had its own error.
+        if raw.positions_broken || known.contains(&rest.value.as_str()) {
             return None;
+        }
+        let message = format!("switch {} has no position `{}`", id.value, rest.value);
+        let help = if known.is_empty() {
+            format!("list its positions: {} = [], run = [[\"X1.1\", \"X1.2\"]]", rest.value)
+        } else {
+            format!("its positions are: {}", known.join(", "))
         };
-        Some(PartKind::Switch { rest: at, positions })
+        self.error("unknown-name", rest.place, message, Some(help));
+        None
     }
 
     fn functions(&self, raw: &RawPart) -> Option<Vec<Function>> {
@@ -207,9 +200,31 @@ impl<'a> Resolver<'a> {
         let when: Vec<Point> = raw.when.iter().filter_map(|name| self.point(name)).collect();
         if when.contains(&output) {
             let message = format!("function \"{title}\" waits for its own output");
-            self.error("part-ends", raw.place, message, None);
+            let help = format!("take {} out of `when`", self.harness.point_name(output));
+            self.error("part-ends", raw.place, message, Some(help));
         }
         Some(Function { title, output, supply, ground, when })
+    }
+}
+
+/// How a key of a part is written.
+fn example(key: &str) -> &'static str {
+    match key {
+        "volts" => "volts = \"25.4 V\"",
+        "internal" => "internal = \"12 mohm\", its own resistance",
+        "plus" => "plus = \"BT1\", the terminal or contact it attaches to",
+        "minus" => "minus = \"BT2\", the terminal or contact it attaches to",
+        "between" => "between = [\"X1.1\", \"X1.2\"], its two ends",
+        "rest" => "rest = \"off\", the position it is left in",
+        "positions" => "[part.NAME.positions] with off = [] and run = [[\"X1.1\", \"X1.2\"]]",
+        "coil" => "coil = [\"X1.85\", \"X1.86\"]",
+        "coil_ohms" => "coil_ohms = \"320 ohm\"",
+        "operate" => "operate = \"16 V\", the voltage from which it operates",
+        "anode" => "anode = \"X1.1\", where current enters",
+        "cathode" => "cathode = \"X1.2\", where current leaves",
+        "ohms" => "ohms = \"8 ohm\"",
+        "function" => "[[part.NAME.function]] with output = \"X1.1\" and supply = \"X1.2\"",
+        _ => "it",
     }
 }
 

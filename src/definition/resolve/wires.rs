@@ -6,30 +6,26 @@ use petgraph::Undirected;
 use petgraph::algo::astar;
 use petgraph::graph::{Graph, NodeIndex};
 
-use super::{Resolver, suggest, value};
+use super::{Resolver, value};
 use crate::definition::colour::Colour;
-use crate::definition::diagnostic::{At, Diagnostic};
+use crate::definition::diagnostic::At;
 use crate::definition::model::{Harness, Id, Named, Point, Trunk, TrunkId, Wire};
 use crate::definition::schema::{Draft, RawWire};
 use crate::definition::wire_id;
-
-/// After so many errors wires are no longer resolved: the first ones explain the rest.
-const ENOUGH: usize = 500;
 
 impl<'a> Resolver<'a> {
     pub(super) fn trunks(&mut self, draft: &'a Draft) {
         let mut seen = HashMap::new();
         for (id, raw) in &draft.trunks {
-            if !self.fresh(&seen, id, "trunk") {
+            if !self.fresh(id, "trunk") {
                 continue;
             }
             let Some(between) = &raw.between else {
-                self.error(
-                    "missing-key",
-                    id.place,
-                    format!("trunk {} needs `between` (its two ends)", id.value),
-                    None,
-                );
+                if !raw.has_ends {
+                    let message = format!("trunk {} needs `between`", id.value);
+                    let help = "name its two ends: between = [\"cab\", \"bulkhead\"]".to_owned();
+                    self.error("missing-key", id.place, message, Some(help));
+                }
                 continue;
             };
             let between = between.value.each_ref().map(|end| end.value.clone());
@@ -43,11 +39,6 @@ impl<'a> Resolver<'a> {
     pub(super) fn wires(&mut self, draft: &'a Draft) {
         let mut bundle = Bundle::new(&self.harness);
         for raw in &draft.wires {
-            if self.sink.errors() >= ENOUGH {
-                let message = "there are more errors; mend these first, the rest is not shown";
-                self.sink.push(Diagnostic::error("too-many", raw.place, message));
-                return;
-            }
             self.wire(raw, &mut bundle);
         }
     }
@@ -100,7 +91,7 @@ impl<'a> Resolver<'a> {
             let trunk = self.trunk_ids.get(&name.value).copied();
             if trunk.is_none() {
                 let known = self.harness.trunks.values().map(|t| t.id.as_str());
-                let help = suggest(&name.value, known, "define it as [trunk.NAME]");
+                let help = self.suggest(&name.value, known, "trunk");
                 self.error(
                     "unknown-name",
                     name.place,

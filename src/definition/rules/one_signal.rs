@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use super::Rule;
 use crate::definition::diagnostic::{Diagnostic, Severity, Sink};
-use crate::definition::model::Harness;
+use crate::definition::model::{Contact, Harness};
 
 pub(super) const RULE: Rule = Rule {
     name: "one-signal",
@@ -16,19 +16,20 @@ pub(super) const RULE: Rule = Rule {
 
 fn check(harness: &Harness, sink: &Sink) {
     for (id, connector) in harness.connectors.iter() {
-        let mut seen: BTreeMap<&str, &str> = BTreeMap::new();
+        let mut seen: BTreeMap<&str, &Contact> = BTreeMap::new();
         for contact in harness.contacts_of(id).map(|id| &harness.contacts[id]) {
             let Some(signal) = contact.signal.as_deref() else { continue };
             if contact.joined {
                 continue;
             }
-            if let Some(first) = seen.insert(signal, &contact.name) {
+            if let Some(first) = seen.insert(signal, contact) {
                 let message = format!(
-                    "{}: \"{signal}\" stands at contact {first} and at contact {}",
-                    connector.id, contact.name
+                    "{}: \"{signal}\" stands at contact {} and at contact {}",
+                    connector.id, first.name, contact.name
                 );
                 let help = "give each its own name, or mark both pins `joined = true`";
-                sink.push(Diagnostic::error(RULE.name, connector.place, message).help(help));
+                let diagnostic = Diagnostic::error(RULE.name, contact.place, message);
+                sink.push(diagnostic.related(first.place, "the other pin").help(help));
             }
         }
     }

@@ -21,7 +21,10 @@ fn check(harness: &Harness, sink: &Sink) {
         }
         if let PartKind::Relay { coil, released, operated, .. } = &part.kind {
             for point in released.iter().chain(operated).flatten().filter(|p| coil.contains(p)) {
-                twice(harness, part, *point, sink);
+                let name = harness.point_name(*point);
+                let message = format!("relay {} uses {name} for its coil and for a switch contact", part.id);
+                let help = "the coil has two contacts of its own: correct `coil`, `released` or `operated`";
+                sink.push(Diagnostic::error(RULE.name, part.place, message).help(help));
             }
         }
         for point in part.kind.points() {
@@ -54,7 +57,8 @@ fn ways(kind: &PartKind) -> Vec<[Point; 2]> {
 }
 
 fn twice(harness: &Harness, part: &Part, point: Point, sink: &Sink) {
-    let message = format!("part {} uses {} for two of its ends", part.id, harness.point_name(point));
+    let word = part.kind.word();
+    let message = format!("{word} {} uses {} for two of its ends", part.id, harness.point_name(point));
     sink.push(Diagnostic::error(RULE.name, part.place, message).help("give it two different points"));
 }
 
@@ -64,11 +68,16 @@ fn elsewhere(harness: &Harness, id: PartId, point: Point, sink: &Sink) {
     let part = &harness.parts[id];
     let place = harness.parts[unit].place;
     let message = format!(
-        "part {} ends at {}, inside unit {}",
+        "{} {} ends at {}, inside unit {}",
+        part.kind.word(),
         part.id,
         harness.point_name(point),
         harness.parts[unit].id
     );
-    let help = "name the contact of the harness side that mates with it";
+    let mate = if let Point::Contact(contact) = point { harness.contacts[contact].mate } else { None };
+    let help = match mate {
+        Some(mate) => format!("name the harness side: \"{}\"", harness.point_name(Point::Contact(mate))),
+        None => "name the contact of the harness side that mates with it".to_owned(),
+    };
     sink.push(Diagnostic::error(RULE.name, part.place, message).related(place, "the unit").help(help));
 }

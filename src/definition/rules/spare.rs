@@ -26,8 +26,9 @@ fn check(harness: &Harness, sink: &Sink) {
         let forgotten: Vec<ContactId> = empty.into_iter().filter(|id| !harness.contacts[*id].spare).collect();
         let taken: Vec<ContactId> = wired.into_iter().filter(|id| harness.contacts[*id].spare).collect();
         if !forgotten.is_empty() {
+            let others = if forgotten.len() > 1 { ", and so on" } else { "" };
             let help = format!(
-                "if they are meant to be empty: [connector.{}.pin.{}] spare = true",
+                "if they are meant to be empty: [connector.{}.pin.{}] spare = true{others}",
                 connector.id, harness.contacts[forgotten[0]].name
             );
             warn(

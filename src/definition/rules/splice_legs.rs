@@ -16,7 +16,8 @@ fn check(harness: &Harness, sink: &Sink) {
     for (id, splice) in harness.splices.iter() {
         let legs = harness.wires_at(Point::Splice(id)).len();
         if legs < 2 {
-            let message = format!("splice {} joins {legs} wire(s)", splice.id);
+            let joins = if legs == 0 { "no wire" } else { "only one wire" };
+            let message = format!("splice {} joins {joins}", splice.id);
             let help = "end another wire on it, or take it out";
             sink.push(Diagnostic::warning(RULE.name, splice.place, message).help(help));
         }

@@ -14,15 +14,14 @@ pub(super) const RULE: Rule = Rule {
 
 fn check(harness: &Harness, sink: &Sink) {
     for wire in harness.wires.values() {
-        let lacks = match (wire.length, wire.gauge) {
+        let (lacks, add) = match (wire.length, wire.gauge) {
             (Some(_), Some(_)) => continue,
-            (None, Some(_)) => "length",
-            (Some(_), None) => "gauge",
-            (None, None) => "length and gauge",
+            (None, Some(_)) => ("no length", "length = \"2.4 m\""),
+            (Some(_), None) => ("no gauge", "gauge = \"1.5 mm2\""),
+            (None, None) => ("neither length nor gauge", "length = \"2.4 m\" and gauge = \"1.5 mm2\""),
         };
-        let message = format!("wire {} has no {lacks}", wire.id);
-        let help =
-            "give it `length = \"2.4 m\"` and `gauge = \"1.5 mm2\"`; a measured estimate beats nothing";
+        let message = format!("wire {} has {lacks}", wire.id);
+        let help = format!("add {add}; a measured estimate beats nothing");
         sink.push(Diagnostic::warning(RULE.name, wire.place, message).help(help));
     }
 }

@@ -70,6 +70,8 @@ pub(super) struct RawSpot {
 }
 
 pub(super) struct RawTrunk {
+    /// Whether `between` is written, be it good or not.
+    pub has_ends: bool,
     pub between: Option<At<[At<String>; 2]>>,
     pub length: Option<At<Metres>>,
 }
@@ -81,6 +83,8 @@ pub(super) struct RawCondition {
 
 pub(super) struct RawLimit {
     pub place: Place,
+    /// Whether a bound is written, be it good or not.
+    pub has_bound: bool,
     pub title: Option<At<String>>,
     pub kind: Option<At<String>>,
     pub red: Option<At<String>>,
@@ -118,40 +122,44 @@ pub(super) fn read_file(
         draft.resistance = read_resistance(value, file, sink).unwrap_or_default();
     }
     let into = Into { file, sink };
-    into.named(&mut reader, "station", "a station", &mut draft.stations, |r| RawStation {
+    into.named(&mut reader, "station", "a station", "[station.NAME]", &mut draft.stations, |r| RawStation {
         title: r.text("title"),
         reach: r.quantity("reach"),
     });
-    into.named(&mut reader, "connector", "a connector", &mut draft.connectors, |r| {
+    into.named(&mut reader, "connector", "a connector", "[connector.NAME]", &mut draft.connectors, |r| {
         RawConnector::read(r, file, sink)
     });
-    into.named(&mut reader, "face", "a face", &mut draft.faces, |r| RawFace::read(r, file, sink));
-    into.named(&mut reader, "splice", "a splice", &mut draft.splices, |r| RawSpot {
+    into.named(&mut reader, "face", "a face", "[face.NAME]", &mut draft.faces, |r| {
+        RawFace::read(r, file, sink)
+    });
+    into.named(&mut reader, "splice", "a splice", "[splice.NAME]", &mut draft.splices, |r| RawSpot {
         title: r.text("title"),
         station: r.text("station"),
         ground: None,
     });
-    into.named(&mut reader, "terminal", "a terminal", &mut draft.terminals, |r| RawSpot {
+    into.named(&mut reader, "terminal", "a terminal", "[terminal.NAME]", &mut draft.terminals, |r| RawSpot {
         title: r.text("title"),
         station: r.text("station"),
         ground: r.flag("ground"),
     });
-    for value in reader.list("wire") {
+    for value in reader.list("wire", "[[wire]]") {
         if let Some(mut wire) = Reader::of_value(value, file, "a wire", sink) {
             draft.wires.push(RawWire::read(&mut wire, true));
             wire.finish();
         }
     }
-    into.named(&mut reader, "trunk", "a trunk", &mut draft.trunks, |r| RawTrunk {
+    into.named(&mut reader, "trunk", "a trunk", "[trunk.NAME]", &mut draft.trunks, |r| RawTrunk {
+        has_ends: r.has("between"),
         between: r.pair("between"),
         length: r.quantity("length"),
     });
-    into.named(&mut reader, "condition", "a condition", &mut draft.conditions, |r| RawCondition {
-        title: r.text("title"),
-        needs_power: r.flag("needs_power"),
+    into.named(&mut reader, "condition", "a condition", "[condition.NAME]", &mut draft.conditions, |r| {
+        RawCondition { title: r.text("title"), needs_power: r.flag("needs_power") }
     });
-    into.named(&mut reader, "part", "a part", &mut draft.parts, |r| RawPart::read(r, file, sink));
-    for value in reader.list("limit") {
+    into.named(&mut reader, "part", "a part", "[part.NAME]", &mut draft.parts, |r| {
+        RawPart::read(r, file, sink)
+    });
+    for value in reader.list("limit", "[[limit]]") {
         if let Some(mut limit) = Reader::of_value(value, file, "a limit", sink) {
             draft.limits.push(read_limit(&mut limit, file, sink));
             limit.finish();
@@ -175,11 +183,13 @@ impl Into<'_> {
         reader: &mut Reader<'_, '_>,
         key: &'static str,
         what: &'static str,
+        example: &str,
         list: &mut Vec<(At<String>, T)>,
         read: impl Fn(&mut Reader<'_, '_>) -> T,
     ) {
-        for (name, value) in reader.named(key, what) {
+        for (name, value) in reader.named(key, example) {
             if let Some(mut inner) = Reader::of_value(value, self.file, what, self.sink) {
+                inner.identify(Some(&name));
                 list.push((name, read(&mut inner)));
                 inner.finish();
             }
@@ -190,15 +200,21 @@ impl Into<'_> {
 fn read_format(reader: &mut Reader<'_, '_>, file: FileId, sink: &Sink) {
     let Some(value) = reader.value("format") else {
         let message = "the file does not say which format it is in";
-        let help = "write `format = 1` as its first line";
+        let help = "write `format = 1` as its first line, above every [header]";
         sink.push(Diagnostic::error("format", Place::new(file, 0..0), message).help(help));
         return;
     };
     let known = matches!(value.get_ref(), DeValue::Integer(n) if n.as_str() == "1" && n.radix() == 10);
     if !known {
         let place = Place::new(file, value.span());
-        let help = "this program reads `format = 1`";
-        sink.push(Diagnostic::error("format", place, "unknown format").help(help));
+        let (message, help) = match value.get_ref() {
+            DeValue::Integer(_) => (
+                "this program reads format 1 only",
+                "write `format = 1`, or use a newer program for this file",
+            ),
+            _ => ("the format is a plain number", "write `format = 1`, without quotes"),
+        };
+        sink.push(Diagnostic::error("format", place, message).help(help));
     }
 }
 
@@ -206,23 +222,32 @@ fn read_about(draft: &mut Draft, reader: &mut Reader<'_, '_>, role: Role<'_>, fi
     let Some(value) = reader.value("harness") else {
         if role.top {
             let message = "the definition needs a [harness] table with `id` and `revision`";
-            let help =
-                "[harness]\nid = \"OSP-4\"\ntitle = \"Orchard sprayer, pump control\"\nrevision = \"A\"";
+            let help = "[harness]\nid = \"OSP-4\"\nrevision = \"A\"";
             sink.push(Diagnostic::error("missing-key", reader.place(), message).help(help));
         }
         return;
     };
     let Some(mut inner) = Reader::of_value(value, file, "[harness]", sink) else { return };
     let about = RawAbout {
-        id: inner.required_text("id"),
+        id: not_blank(inner.required_text("id"), "id = \"OSP-4\"", sink),
         title: inner.text("title"),
-        revision: inner.required_text("revision"),
+        revision: not_blank(inner.required_text("revision"), "revision = \"A\"", sink),
         nominal: inner.positive("nominal"),
     };
     inner.finish();
     if role.top {
         draft.about = about;
     }
+}
+
+/// Every print names the definition by its id and revision, so neither may be blank.
+fn not_blank(text: Option<At<String>>, example: &str, sink: &Sink) -> Option<At<String>> {
+    let text = text?;
+    if text.value.trim().is_empty() {
+        let help = format!("every print names the definition by it: {example}");
+        sink.push(Diagnostic::error("missing-key", text.place, "it is blank").help(help));
+    }
+    Some(text)
 }
 
 fn read_resistance(value: &super::reader::Value<'_>, file: FileId, sink: &Sink) -> Option<RawResistance> {
@@ -240,13 +265,17 @@ fn read_resistance(value: &super::reader::Value<'_>, file: FileId, sink: &Sink) 
     Some(resistance)
 }
 
+/// Examples of bounds, for messages.
+const BOUNDS: &str = "\"27.4 V\" for a voltage or a drop, \"0.4 ohm\" for continuity or isolation";
+
 fn read_limit(reader: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> RawLimit {
-    let set = reader.named("set", "switch positions").into_iter().filter_map(|(switch, value)| {
+    let set = reader.named("set", "set = { S1 = \"run\" }").into_iter().filter_map(|(switch, value)| {
         let position = super::reader::text_of(value, file, "set", sink)?;
         Some((switch, position))
     });
     RawLimit {
         set: set.collect(),
+        has_bound: reader.has("low") || reader.has("high"),
         place: reader.place(),
         title: reader.required_text("title"),
         kind: reader.required_text("kind"),
@@ -254,8 +283,8 @@ fn read_limit(reader: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> RawLimi
         black: reader.required_text("black"),
         conditions: reader.texts("conditions").map(|l| l.value).unwrap_or_default(),
         unplugged: reader.texts("unplugged").map(|l| l.value).unwrap_or_default(),
-        low: reader.text("low"),
-        high: reader.text("high"),
+        low: reader.quantity_text("low", BOUNDS),
+        high: reader.quantity_text("high", BOUNDS),
         source: reader.required_text("source"),
     }
 }

@@ -11,8 +11,13 @@ use super::wiring::over;
 
 pub(in crate::definition) type Pairs = Vec<[At<String>; 2]>;
 
+/// The positions of a switch, each with the ways that are closed in it.
+type Positions = Vec<(At<String>, Pairs)>;
+
 #[derive(Default)]
 pub(in crate::definition) struct RawPart {
+    /// The keys that are written, be their values good or not.
+    pub written: Vec<String>,
     pub kind: Option<At<String>>,
     pub title: Option<At<String>>,
     pub station: Option<At<String>>,
@@ -27,7 +32,9 @@ pub(in crate::definition) struct RawPart {
     pub rating: Option<At<Amps>>,
     pub between: Option<At<[At<String>; 2]>>,
     pub rest: Option<At<String>>,
-    pub positions: Option<At<Vec<(At<String>, Pairs)>>>,
+    pub positions: Option<At<Positions>>,
+    /// Some position could not be read, and has had its own error.
+    pub positions_broken: bool,
     pub coil: Option<At<[At<String>; 2]>>,
     pub coil_ohms: Option<At<Ohms>>,
     pub operate: Option<At<Volts>>,
@@ -52,7 +59,13 @@ pub(in crate::definition) struct RawFunction {
 
 impl RawPart {
     pub(super) fn read(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Self {
+        let before = sink.errors();
+        let positions = read_positions(r, file, sink);
+        let positions_broken = sink.errors() > before || sink.is_full();
         Self {
+            positions,
+            positions_broken,
+            written: r.written().map(str::to_owned).collect(),
             kind: r.text("kind"),
             title: r.text("title"),
             station: r.text("station"),
@@ -67,7 +80,6 @@ impl RawPart {
             rating: r.positive("rating"),
             between: r.pair("between"),
             rest: r.text("rest"),
-            positions: read_positions(r, file, sink),
             coil: r.pair("coil"),
             coil_ohms: r.positive("coil_ohms"),
             operate: r.positive("operate"),
@@ -80,6 +92,11 @@ impl RawPart {
             cold_ohms: r.positive("cold_ohms"),
             functions: read_functions(r, file, sink),
         }
+    }
+
+    /// Whether a key is written, be its value good or not.
+    pub(in crate::definition) fn has(&self, key: &str) -> bool {
+        self.written.iter().any(|written| written == key)
     }
 
     /// Every key that is present, for the check that the kind knows it.
@@ -118,6 +135,9 @@ impl RawPart {
 
     /// Lays what a variant says over what the harness says.
     pub(super) fn overlay(&mut self, other: Self) {
+        if other.has("positions") {
+            self.positions_broken = other.positions_broken;
+        }
         over(&mut self.kind, other.kind);
         over(&mut self.title, other.title);
         over(&mut self.station, other.station);
@@ -144,14 +164,18 @@ impl RawPart {
         over(&mut self.ohms, other.ohms);
         over(&mut self.cold_ohms, other.cold_ohms);
         over(&mut self.functions, other.functions);
+        self.written.extend(other.written);
     }
 }
 
-fn read_positions(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<At<Vec<(At<String>, Pairs)>>> {
+fn read_positions(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<At<Positions>> {
     let value = r.value("positions")?;
     let place = Place::new(file, value.span());
-    let table = Reader::of_value(value, file, "`positions`", sink)?;
-    let positions = table.entries().into_iter().filter_map(|(name, value)| {
+    let names = r.named("positions", "[part.NAME.positions]");
+    if !matches!(value.get_ref(), toml::de::DeValue::Table(_)) {
+        return None;
+    }
+    let positions = names.into_iter().filter_map(|(name, value)| {
         let pairs = pairs_of(value, file, &name.value, sink)?;
         Some((name, pairs.value))
     });
@@ -159,7 +183,7 @@ fn read_positions(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<A
 }
 
 fn read_functions(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<At<Vec<RawFunction>>> {
-    let items = r.list("function");
+    let items = r.list("function", "[[part.NAME.function]]");
     let place = Place::new(file, items.first()?.span());
     let mut functions = Vec::new();
     for value in items {

@@ -3,7 +3,7 @@
 use toml::de::DeValue;
 
 use crate::definition::diagnostic::{At, Diagnostic, FileId, Place, Sink};
-use crate::definition::reader::{Reader, pair_of, texts_of};
+use crate::definition::reader::{Reader, Value, lists_of, texts_of};
 use crate::units::{self, Degrees, Gauge, Metres, Quantity, Seconds};
 
 /// The most contacts that `contacts = N` may ask for.
@@ -25,8 +25,19 @@ pub(in crate::definition) struct RawConnector {
 
 /// `contacts = ["A", "B"]` or `contacts = 50`.
 pub(in crate::definition) struct ContactNames {
-    pub names: Vec<At<String>>,
     pub place: Place,
+    /// Empty where the value made no sense.
+    listed: Vec<At<String>>,
+    count: usize,
+}
+
+impl ContactNames {
+    /// The names; of a count, 1 to N. They are made when they are asked for, so that a file that asks for
+    /// many costs nothing before it is refused.
+    pub(in crate::definition) fn names(&self) -> Vec<At<String>> {
+        let counted = (1..=self.count).map(|n| At { value: n.to_string(), place: self.place });
+        self.listed.iter().cloned().chain(counted).collect()
+    }
 }
 
 #[derive(Default)]
@@ -41,7 +52,7 @@ pub(in crate::definition) struct RawPin {
 impl RawConnector {
     pub(super) fn read(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Self {
         let mut pins = Vec::new();
-        for (name, value) in r.named("pin", "pins") {
+        for (name, value) in r.named("pin", "[connector.NAME.pin.CONTACT]") {
             if let Some(mut pin) = Reader::of_value(value, file, "a pin", sink) {
                 pins.push((name, RawPin::read(&mut pin)));
                 pin.finish();
@@ -66,18 +77,25 @@ impl RawConnector {
 fn read_contacts(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<ContactNames> {
     let value = r.value("contacts")?;
     let place = Place::new(file, value.span());
-    let DeValue::Integer(count) = value.get_ref() else {
-        let names = texts_of(value, file, "contacts", sink)?.value;
-        return Some(ContactNames { names, place });
+    let mut found = ContactNames { place, listed: Vec::new(), count: 0 };
+    let count = |text: &str| text.parse::<usize>().ok().filter(|n| (1..=MOST_CONTACTS).contains(n));
+    let good = match value.get_ref() {
+        DeValue::Integer(number) => {
+            found.count = count(number.as_str()).unwrap_or(0);
+            found.count > 0
+        }
+        DeValue::Array(items) if !items.is_empty() => {
+            found.listed = texts_of(value, file, "contacts", sink).map(|l| l.value).unwrap_or_default();
+            true
+        }
+        _ => false,
     };
-    let count = count.as_str().parse::<usize>().ok().filter(|n| (1..=MOST_CONTACTS).contains(n));
-    let Some(count) = count else {
-        let message = format!("`contacts`: a count from 1 to {MOST_CONTACTS}, or a list of names");
-        sink.push(Diagnostic::error("contacts", place, message));
-        return None;
-    };
-    let names = (1..=count).map(|n| At { value: n.to_string(), place }).collect();
-    Some(ContactNames { names, place })
+    if !good {
+        let message = format!("`contacts` is a count from 1 to {MOST_CONTACTS} or a list of names");
+        let help = "write contacts = 2 or contacts = [\"A\", \"B\"]";
+        sink.push(Diagnostic::error("contacts", place, message).help(help));
+    }
+    Some(found)
 }
 
 impl RawPin {
@@ -103,46 +121,93 @@ impl RawPin {
     }
 }
 
+/// Contacts, each to the right of the middle and up from it.
+type Points = Vec<(At<String>, [Metres; 2])>;
+
+#[derive(Default)]
 pub(in crate::definition) struct RawFace {
+    /// Something in it could not be read, and has had its own error.
+    pub broken: bool,
     pub shape: Option<At<String>>,
-    pub rows: Option<At<Vec<Vec<String>>>>,
-    pub rings: Option<At<Vec<Vec<String>>>>,
-    pub xy: Vec<(At<String>, [Metres; 2])>,
+    pub rows: Option<At<Vec<Vec<At<String>>>>>,
+    pub rings: Option<At<Vec<Vec<At<String>>>>>,
+    pub xy: Option<At<Points>>,
     pub pitch: Option<At<Metres>>,
-    pub start: Vec<Degrees>,
+    pub start: Option<At<Vec<Degrees>>>,
     pub seen: Option<At<String>>,
     pub contact_size: Option<At<Metres>>,
 }
 
 impl RawFace {
     pub(super) fn read(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Self {
-        let xy = r.named("xy", "positions").into_iter().filter_map(|(name, value)| {
-            let pair = pair_of(value, file, "xy", sink)?.value;
-            let [x, y] = pair.map(|text| signed::<Metres>(&text, sink));
-            Some((name, [x?, y?]))
-        });
-        let xy = xy.collect();
-        let start = r.texts("start").map(|l| l.value).unwrap_or_default();
-        Self {
-            xy,
+        let before = sink.errors();
+        let face = Self {
+            broken: false,
             shape: r.text("shape"),
             rows: nested(r, "rows", file, sink),
             rings: nested(r, "rings", file, sink),
+            xy: read_xy(r, file, sink),
             pitch: r.positive("pitch"),
-            start: start.iter().filter_map(|text| signed(text, sink)).collect(),
+            start: read_start(r, sink),
             seen: r.text("seen"),
             contact_size: r.positive("contact_size"),
-        }
+        };
+        Self { broken: sink.errors() > before || sink.is_full(), ..face }
     }
 }
 
+fn read_start(r: &mut Reader<'_, '_>, sink: &Sink) -> Option<At<Vec<Degrees>>> {
+    let At { value, place } = r.texts("start")?;
+    let angles = value.iter().filter_map(|text| signed(&text.value, text.place, "start", sink)).collect();
+    Some(At { value: angles, place })
+}
+
+fn read_xy(r: &mut Reader<'_, '_>, file: FileId, sink: &Sink) -> Option<At<Points>> {
+    let entries = r.named("xy", XY);
+    let place = Place::new(file, r.value("xy")?.span());
+    let points = entries.into_iter().filter_map(|(name, value)| {
+        let point = read_point(value, file, sink)?;
+        Some((name, point))
+    });
+    Some(At { value: points.collect(), place })
+}
+
+/// How positions are written, for messages.
+const XY: &str = "xy = { \"1\" = [\"-2.5 mm\", \"0 mm\"], \"2\" = [\"2.5 mm\", \"0 mm\"] }";
+
+fn read_point(value: &Value<'_>, file: FileId, sink: &Sink) -> Option<[Metres; 2]> {
+    let fail = |place: Place, message: &str| {
+        let help = format!("write it as {XY}");
+        sink.push(Diagnostic::error("face", place, message).help(help));
+    };
+    let whole = Place::new(file, value.span());
+    let DeValue::Array(items) = value.get_ref() else {
+        fail(whole, "a position is a list of two lengths: to the right, and up");
+        return None;
+    };
+    let [x, y] = &items[..] else {
+        fail(whole, "a position needs two lengths: to the right, and up");
+        return None;
+    };
+    let coordinate = |value: &Value<'_>| {
+        let place = Place::new(file, value.span());
+        if let DeValue::String(text) = value.get_ref() {
+            return signed::<Metres>(text, place, "xy", sink);
+        }
+        fail(place, "a position is written as texts with their units");
+        None
+    };
+    let (x, y) = (coordinate(x), coordinate(y));
+    Some([x?, y?])
+}
+
 /// A quantity that may be below zero, such as a coordinate.
-fn signed<Q: Quantity>(text: &At<String>, sink: &Sink) -> Option<Q> {
-    match units::parse_signed(&text.value) {
+fn signed<Q: Quantity>(text: &str, place: Place, key: &str, sink: &Sink) -> Option<Q> {
+    match units::parse_signed(text) {
         Ok(value) => Some(value),
         Err(error) => {
-            let message = error.to_string();
-            sink.push(Diagnostic::error("quantity", text.place, message).help(error.suggest()));
+            let message = format!("`{key}`: {error}");
+            sink.push(Diagnostic::error("quantity", place, message).help(error.suggest()));
             None
         }
     }
@@ -154,16 +219,11 @@ fn nested(
     key: &'static str,
     file: FileId,
     sink: &Sink,
-) -> Option<At<Vec<Vec<String>>>> {
+) -> Option<At<Vec<Vec<At<String>>>>> {
     let value = r.value(key)?;
     let place = Place::new(file, value.span());
-    let DeValue::Array(lists) = value.get_ref() else {
-        let message = format!("`{key}`: a list of lists of contact names, as in [[\"1\", \"2\"], [\"3\"]]");
-        sink.push(Diagnostic::error("wrong-type", place, message));
-        return None;
-    };
-    let lists = lists.iter().filter_map(|list| texts_of(list, file, key, sink));
-    let value = lists.map(|l| l.value.into_iter().map(|name| name.value).collect()).collect();
+    let lists = lists_of(value, file, key, "[[\"1\", \"2\"], [\"3\", \"4\"]]", sink)?;
+    let value = lists.iter().filter_map(|list| texts_of(list, file, key, sink)).map(|l| l.value).collect();
     Some(At { value, place })
 }
 
@@ -185,8 +245,11 @@ pub(in crate::definition) struct RawWire {
 impl RawWire {
     /// Reads a wire; a variant's wire may leave out what does not change.
     pub(super) fn read(r: &mut Reader<'_, '_>, whole: bool) -> Self {
+        // A variant's wire has its id in its header.
+        let id = if whole { r.required_text("id") } else { None };
+        r.identify(id.as_ref());
         let mut must = |key| if whole { r.required_text(key) } else { r.text(key) };
-        let (id, from, to) = (must("id"), must("from"), must("to"));
+        let (from, to) = (must("from"), must("to"));
         Self {
             place: id.as_ref().map_or(r.place(), |id| id.place),
             id,
