@@ -15,14 +15,18 @@
 mod change;
 mod network;
 mod operating;
+mod settle;
 mod sparse;
-mod state;
+mod states;
 
 pub use change::{Change, Corner};
 pub use operating::{Operating, VOLTMETER};
+pub use settle::Unsettled;
 pub use sparse::{Factor, Singular};
-use state::Settled;
-pub use state::{States, Unsettled};
+pub use states::States;
+
+use settle::Settled;
+
 
 use crate::definition::Harness;
 use crate::netlist::Netlist;
@@ -39,7 +43,7 @@ pub fn solve(
     changes: &[Change],
     corner: Corner,
 ) -> Result<Operating, Unsettled> {
-    match state::settle(harness, netlist, setup, changes, corner)? {
+    match settle::settle(harness, netlist, setup, changes, corner)? {
         Settled::Steady(operating) => Ok(operating),
         Settled::Loop { parts, .. } => Err(Unsettled::Loop(parts)),
     }
@@ -57,7 +61,7 @@ pub fn solve_rounds(
     changes: &[Change],
     corner: Corner,
 ) -> Result<Vec<Operating>, Singular> {
-    Ok(match state::settle(harness, netlist, setup, changes, corner)? {
+    Ok(match settle::settle(harness, netlist, setup, changes, corner)? {
         Settled::Steady(operating) => vec![operating],
         Settled::Loop { rounds, .. } => rounds,
     })

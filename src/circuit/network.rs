@@ -2,7 +2,7 @@
 
 use super::change::{Change, Corner};
 use super::sparse::{Factor, Singular};
-use super::state::States;
+use super::states::States;
 use crate::definition::{Function, Harness, PartId, PartKind};
 use crate::netlist::resistance::{self, DRIVER, Seen};
 use crate::netlist::{Link, LinkId, Netlist, PartWay};

@@ -2,7 +2,7 @@
 
 use super::network::{Machine, Network};
 use super::sparse::{Factor, Singular, dot};
-use super::state::States;
+use super::states::States;
 use crate::netlist::{LinkId, Netlist};
 use crate::units::{Ohms, Volts};
 

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{anyhow, bail};
 
-use super::output;
+use super::output::{self, Shown};
 use crate::definition::diagnostic::{Diagnostic, render};
 use crate::definition::{ConnectorId, Harness, Loaded, MOST_BYTES, Point, load};
 use crate::setup::Isolated;
@@ -24,17 +24,6 @@ pub(super) struct Source {
     pub variant: Option<String>,
 }
 
-/// An error whose whole text has been shown already.
-#[derive(Debug, thiserror::Error)]
-#[error("{0}")]
-pub(super) struct Shown(String);
-
-impl Shown {
-    pub(super) fn new(summary: impl Into<String>) -> Self {
-        Self(summary.into())
-    }
-}
-
 impl Source {
     /// Reads the definition; its errors are shown at once, its warnings are left to `check`.
     pub(super) fn load(&self) -> anyhow::Result<Harness> {
@@ -50,7 +39,7 @@ impl Source {
         load(&name, text, self.variant.as_deref(), &mut read).map_err(|rejected| {
             output::note(&render(&rejected.diagnostics, &rejected.sources, output::styled()));
             output::note(&format!("{rejected}\n"));
-            Shown(rejected.to_string()).into()
+            Shown::new(rejected.to_string()).into()
         })
     }
 }
@@ -126,5 +115,5 @@ pub(super) fn read_record(harness: &Harness, path: &Path) -> anyhow::Result<crat
     if record.is_sound() {
         return Ok(record);
     }
-    Err(Shown(format!("{} has errors", path.display())).into())
+    Err(Shown::new(format!("{} has errors", path.display())).into())
 }

@@ -203,7 +203,7 @@ fn read_back(harness: &Harness, text: &str) -> anyhow::Result<Entry> {
         return Ok(entry.clone());
     }
     output::note(&render(&record.diagnostics, &record.sources, output::styled()));
-    Err(common::Shown::new("the reading was not written").into())
+    Err(output::Shown::new("the reading was not written").into())
 }
 
 /// Appends an entry: under a lock, to a whole new file that then takes the old one's place.

@@ -59,10 +59,21 @@ pub(super) fn note(out: &str) {
     let _ = anstream::stderr().lock().write_all(out.as_bytes());
 }
 
+/// An error whose whole text has been shown already.
+#[derive(Debug, thiserror::Error)]
+#[error("{0}")]
+pub(super) struct Shown(String);
+
+impl Shown {
+    pub(super) fn new(summary: impl Into<String>) -> Self {
+        Self(summary.into())
+    }
+}
+
 /// Says on one line what went wrong, with the chain of causes.
 pub(super) fn complain(error: &anyhow::Error) {
     // A rejected file has been shown already, with all its places.
-    if error.downcast_ref::<super::common::Shown>().is_none() {
+    if error.downcast_ref::<Shown>().is_none() {
         note(&format!("ringout: {}\n", clean(&format!("{error:#}"))));
     }
 }

@@ -14,6 +14,6 @@ mod widths;
 pub use face::{
     ContactLabel, ContactState, FaceView, Mark, Side, WireLabel, face_of, face_scene, hazard_at, mirrored,
 };
-pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text, Weight};
+pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text};
 pub use svg::to_svg;
-pub use text::{clean, shorten, text_width, wrap};
+pub use text::{Weight, clean, shorten, text_width, wrap};

@@ -5,7 +5,7 @@
 //!
 //! Units are CSS pixels, x to the right and y **down**. Looks come from classes alone.
 
-use super::text::text_width;
+use super::text::{Weight, text_width};
 
 /// A place.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -106,15 +106,6 @@ pub enum Anchor {
     Middle,
     /// Its right end.
     End,
-}
-
-/// How heavy the letters are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Weight {
-    /// Book weight.
-    Regular,
-    /// Bold.
-    Bold,
 }
 
 /// Two drawings stand side by side up to this width.

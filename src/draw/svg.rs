@@ -9,8 +9,8 @@
 use svg::node::Text as Characters;
 use svg::node::element::Element;
 
-use super::scene::{Anchor, Group, Item, Point, Scene, Step, Text, Weight};
-use super::text::clean;
+use super::scene::{Anchor, Group, Item, Point, Scene, Step, Text};
+use super::text::{Weight, clean};
 
 /// Colours and strokes; light, dark and print from one set of variables.
 const STYLE: &str = include_str!("style.css");

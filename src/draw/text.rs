@@ -3,10 +3,18 @@
 //! Comes in: any text. Goes out: its width, or a version that fits and is safe to draw. Why: labels
 //! must not overlap, on any machine; widths come from one committed table and not from a font.
 
-use super::scene::Weight;
 use super::widths::{BOLD, FIRST, REGULAR, SIGNS};
 
 const EM: f64 = 2048.0;
+
+/// How heavy the letters are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Weight {
+    /// Book weight.
+    Regular,
+    /// Bold.
+    Bold,
+}
 
 /// The width of a character outside the table, in ems: wider than nearly all, so that a guess errs
 /// on the roomy side.

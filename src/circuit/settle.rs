@@ -1,4 +1,4 @@
-//! Relays, diodes and unit drivers: which are on, given the voltages they see.
+//! Settling: relays, diodes, drivers and fuses switch until the voltages call for no other state.
 
 use std::collections::BTreeSet;
 
@@ -6,6 +6,7 @@ use super::change::{Change, Corner};
 use super::network::{Machine, Network};
 use super::operating::Operating;
 use super::sparse::Singular;
+use super::states::States;
 use crate::definition::{Function, Harness, PartId, PartKind, Point};
 use crate::netlist::{Link, LinkId, Netlist, PartWay};
 use crate::setup::{Power, Setup};
@@ -20,39 +21,6 @@ const BLOWS: f64 = 2.0;
 
 /// Nominal voltage where the definition gives none; it only sets what counts as live.
 const NOMINAL: Volts = Volts::new(12.0);
-
-/// Which switching things are on.
-#[derive(Debug, Clone, Default, PartialEq, Eq, PartialOrd, Ord)]
-pub struct States {
-    operated: BTreeSet<PartId>,
-    on: BTreeSet<LinkId>,
-    blown: BTreeSet<LinkId>,
-}
-
-impl States {
-    /// Whether a relay is operated.
-    pub fn operated(&self, relay: PartId) -> bool {
-        self.operated.contains(&relay)
-    }
-
-    /// Whether a diode conducts, or a driver or an alternator is on.
-    pub fn on(&self, link: LinkId) -> bool {
-        self.on.contains(&link)
-    }
-
-    /// Whether a fuse has blown or a breaker has tripped.
-    pub fn blown(&self, link: LinkId) -> bool {
-        self.blown.contains(&link)
-    }
-
-    fn put(&mut self, link: LinkId, on: bool) {
-        if on {
-            self.on.insert(link);
-        } else {
-            self.on.remove(&link);
-        }
-    }
-}
 
 /// Why there is no solution.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
