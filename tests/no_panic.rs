@@ -388,6 +388,11 @@ fn with_head(body: &str) -> String {
     format!("format = 1\n[harness]\nid = \"T\"\nrevision = \"A\"\n{body}")
 }
 
+/// A definition with this above its first header.
+fn above_head(body: &str) -> String {
+    format!("format = 1\n{body}\n[harness]\nid = \"T\"\nrevision = \"A\"\n")
+}
+
 /// Repeats a piece of text until it is about so many bytes long; `#` becomes a running number.
 fn repeated(piece: &str, bytes: usize) -> String {
     let mut out = String::with_capacity(bytes + piece.len() + 8);
@@ -401,17 +406,17 @@ fn repeated(piece: &str, bytes: usize) -> String {
 }
 
 /// Bytes of a large file in these tests: enough to tell a quadratic cost from a linear one.
-const LARGE: usize = 1_000_000;
+const LARGE: usize = 500_000;
 
 #[test]
 fn hostile_files_end_in_time() {
     let wires = "[[wire]]\nid = \"W#\"\nfrom = \"P1.1\"\nto = \"SP#\"\n";
     let hostile = [
-        ("deep lists", with_head(&format!("use = {}", "[".repeat(LARGE)))),
-        ("deep tables", with_head(&format!("x = {}", "{a=".repeat(LARGE / 3)))),
-        ("a deep dotted key", with_head(&format!("{} = 1", vec!["a"; 100_000].join(".")))),
+        ("deep lists", above_head(&format!("use = {}", "[".repeat(LARGE)))),
+        ("deep tables", above_head(&format!("x = {}", "{a=".repeat(LARGE / 3)))),
+        ("a deep dotted key", above_head(&format!("{} = 1", vec!["a"; 100_000].join(".")))),
         ("one long line", with_head(&format!("[station.cab]\ntitle = \"{}", "x".repeat(LARGE)))),
-        ("one long list of mistakes", with_head(&format!("use = [{}]", repeated("#,", LARGE)))),
+        ("one long list of mistakes", above_head(&format!("use = [{}]", repeated("#,", LARGE)))),
         (
             "one long id",
             with_head(&format!(
@@ -430,7 +435,7 @@ fn hostile_files_end_in_time() {
         ("quotes", "\"".repeat(LARGE)),
         ("broken lines", repeated("a b #\n", LARGE)),
         ("unknown keys", repeated("key# = 1\n", LARGE)),
-        ("unknown keys on one line", with_head(&format!("x = {{ {} }}", repeated("key# = 1, ", LARGE)))),
+        ("unknown keys on one line", above_head(&format!("x = {{ {} }}", repeated("key# = 1, ", LARGE)))),
         ("headers that are there twice", with_head(&repeated("[splice.A]\n", LARGE))),
         ("dangling wires", with_head(&format!("[connector.P1]\ncontacts = 1\n{}", repeated(wires, LARGE)))),
         (
@@ -462,6 +467,13 @@ fn hostile_files_end_in_time() {
             with_head(&format!(
                 "[connector.P1]\ncontacts = 1\npin.1 = {{ joined = true }}\n[splice.S]\n{}",
                 repeated("[[wire]]\nid = \"W#\"\nfrom = \"P1.1\"\nto = \"S\"\n", LARGE),
+            )),
+        ),
+        (
+            "a long chain of trunks",
+            with_head(&repeated(
+                "[splice.S#]\n[trunk.T#]\nbetween = [\"S#\", \"S1#\"]\n[[wire]]\nid = \"W#\"\nfrom = \"S#\"\nto = \"S0\"\n",
+                LARGE / 4,
             )),
         ),
         (

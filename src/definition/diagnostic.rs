@@ -314,6 +314,10 @@ fn render_one(diagnostic: &Diagnostic, sources: &Sources, renderer: &Renderer) -
     let mut group = Group::with_title(title);
     if let Some(place) = diagnostic.place {
         group = group.element(snippet(place, None, sources));
+        if sources.excerpt(place).0.len() > LONGEST_SHOWN {
+            let there: String = sources.at(place).chars().take(60).collect();
+            group = group.element(Level::NOTE.message(format!("in a long line: {}", clean(&there))));
+        }
     }
     for (place, why) in &diagnostic.related {
         group = group.element(snippet(*place, Some(why), sources));
@@ -324,10 +328,13 @@ fn render_one(diagnostic: &Diagnostic, sources: &Sources, renderer: &Renderer) -
     renderer.render(&[group])
 }
 
+/// Lines longer than this, in bytes, are not shown whole.
+const LONGEST_SHOWN: usize = 2000;
+
 /// The source lines of a place, or only where they stand when they are too long to show.
 fn snippet<'a>(place: Place, why: Option<&'a str>, sources: &'a Sources) -> annotate_snippets::Element<'a> {
     let (text, line, span) = sources.excerpt(place);
-    if text.len() > 2000 {
+    if text.len() > LONGEST_SHOWN {
         let (line, column) = sources.line_column(place);
         return Origin::path(clean(sources.name(place.file))).line(line).char_column(column).into();
     }
@@ -361,7 +368,7 @@ pub fn nearest<'a>(written: &str, known: impl IntoIterator<Item = &'a str>) -> O
         if name.len() > LONGEST_NAME || length.abs_diff(name.chars().count()) > slips {
             return None;
         }
-        let distance = strsim::damerau_levenshtein(&lower, &name.to_lowercase());
+        let distance = strsim::osa_distance(&lower, &name.to_lowercase());
         (distance <= slips).then_some((distance, name))
     };
     known.into_iter().filter_map(near).min().map(|(_, name)| name)

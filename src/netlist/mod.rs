@@ -18,6 +18,8 @@ pub use element::{Element, ElementId};
 pub use nets::{Net, NetId, Nets};
 pub use path::Way;
 
+use std::collections::HashMap;
+
 use petgraph::Undirected;
 use petgraph::graph::{EdgeIndex, Graph, NodeIndex};
 use petgraph::visit::EdgeRef;
@@ -157,9 +159,11 @@ impl Netlist {
             }
             PartKind::Switch { positions, .. } => {
                 let mut pairs: Vec<([Point; 2], Vec<usize>)> = Vec::new();
+                let mut known: HashMap<[Point; 2], usize> = HashMap::new();
                 for (at, position) in positions.iter().enumerate() {
                     for closed in &position.closed {
-                        match pairs.iter_mut().find(|(pair, _)| pair == closed) {
+                        let pair = *known.entry(*closed).or_insert(pairs.len());
+                        match pairs.get_mut(pair) {
                             Some((_, closed_in)) => closed_in.push(at),
                             None => pairs.push((*closed, vec![at])),
                         }

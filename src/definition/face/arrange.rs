@@ -232,8 +232,16 @@ fn assemble(name: &str, placed: Vec<(String, f64, f64)>, form: Form) -> Result<F
 /// The smallest distance between two contacts; 5 mm where there is only one.
 fn smallest_gap(placed: &[(String, f64, f64)]) -> Result<f64, FaceError> {
     let mut gap = f64::INFINITY;
-    for (i, a) in placed.iter().enumerate() {
-        for b in &placed[i + 1..] {
+    // A sweep along the longer side: what lies farther along than the gap so far cannot be nearer.
+    let along = longer_side(placed);
+    let mut order: Vec<usize> = (0..placed.len()).collect();
+    order.sort_by(|a, b| along(&placed[*a]).total_cmp(&along(&placed[*b])));
+    for (nth, &i) in order.iter().enumerate() {
+        for &j in &order[nth + 1..] {
+            let [a, b] = [i.min(j), i.max(j)].map(|at| &placed[at]);
+            if along(&placed[j]) - along(&placed[i]) > gap {
+                break;
+            }
             let d = (a.1 - b.1).hypot(a.2 - b.2);
             if d < CLOSEST * 0.99 {
                 return Err(FaceError::SamePlace { first: a.0.clone(), second: b.0.clone() });
@@ -242,6 +250,18 @@ fn smallest_gap(placed: &[(String, f64, f64)]) -> Result<f64, FaceError> {
         }
     }
     Ok(if gap.is_finite() { gap } else { 5.0 })
+}
+
+/// The coordinate along which the contacts spread farther.
+fn longer_side(placed: &[(String, f64, f64)]) -> fn(&(String, f64, f64)) -> f64 {
+    let spread = |side: fn(&(String, f64, f64)) -> f64| {
+        let (low, high) = placed
+            .iter()
+            .map(side)
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), v| (low.min(v), high.max(v)));
+        high - low
+    };
+    if spread(|p| p.1) >= spread(|p| p.2) { |p| p.1 } else { |p| p.2 }
 }
 
 /// An outline centred on the origin with most of a gap around the outermost contacts.

@@ -1,17 +1,15 @@
 //! Wires, trunks, and the way a wire takes through them.
 
-use std::collections::HashMap;
-
-use petgraph::Undirected;
-use petgraph::algo::astar;
-use petgraph::graph::{Graph, NodeIndex};
+use std::cmp::{Ordering, Reverse};
+use std::collections::{BinaryHeap, HashMap};
 
 use super::{Resolver, value};
 use crate::definition::colour::Colour;
 use crate::definition::diagnostic::At;
-use crate::definition::model::{Harness, Id, Named, Point, Trunk, TrunkId, Wire};
+use crate::definition::model::{Harness, Named, Point, Trunk, TrunkId, Wire};
 use crate::definition::schema::{Draft, RawWire};
 use crate::definition::wire_id;
+use crate::units::Metres;
 
 impl<'a> Resolver<'a> {
     pub(super) fn trunks(&mut self, draft: &'a Draft) {
@@ -107,25 +105,36 @@ impl<'a> Resolver<'a> {
 
 /// The trunks as a graph of places, with the ways already found.
 struct Bundle {
-    graph: Graph<(), (TrunkId, f64), Undirected>,
-    nodes: HashMap<String, NodeIndex>,
-    found: HashMap<(NodeIndex, NodeIndex), Vec<TrunkId>>,
+    /// The trunks at each place: the place at the other end, the trunk, its length.
+    places: Vec<Vec<(usize, TrunkId, f64)>>,
+    nodes: HashMap<String, usize>,
+    /// By where it starts: the last trunk of the shortest way to each place, and the place before it.
+    found: HashMap<usize, Vec<Option<(usize, TrunkId)>>>,
 }
+
+/// Ways are kept up to so many places in all; beyond, they are searched anew.
+const KEPT: usize = 10_000_000;
 
 impl Bundle {
     fn new(harness: &Harness) -> Self {
-        let mut graph = Graph::new_undirected();
-        let mut nodes: HashMap<String, NodeIndex> = HashMap::new();
+        let mut bundle = Self { places: Vec::new(), nodes: HashMap::new(), found: HashMap::new() };
         for (id, trunk) in harness.trunks.iter() {
-            let [a, b] = trunk
-                .between
-                .each_ref()
-                .map(|name| *nodes.entry(name.clone()).or_insert_with(|| graph.add_node(())));
+            let [a, b] = trunk.between.each_ref().map(|name| bundle.place(name));
             // A trunk of unknown length counts as one metre, so that fewer trunks win.
-            let length = trunk.length.map_or(1.0, crate::units::Metres::get);
-            graph.add_edge(a, b, (id, length));
+            let length = trunk.length.map_or(1.0, Metres::get);
+            bundle.places[a].push((b, id, length));
+            bundle.places[b].push((a, id, length));
         }
-        Self { graph, nodes, found: HashMap::new() }
+        bundle
+    }
+
+    fn place(&mut self, name: &str) -> usize {
+        let next = self.places.len();
+        let at = *self.nodes.entry(name.to_owned()).or_insert(next);
+        if at == next {
+            self.places.push(Vec::new());
+        }
+        at
     }
 
     /// The shortest way between two points; empty where the trunks do not join them.
@@ -133,19 +142,23 @@ impl Bundle {
         let (Some(from), Some(to)) = (self.node(harness, from), self.node(harness, to)) else {
             return Vec::new();
         };
-        if from == to {
-            return Vec::new();
+        if self.found.len() * self.places.len() > KEPT {
+            self.found.clear();
         }
-        if let Some(way) = self.found.get(&(from, to)) {
-            return way.clone();
+        let places = &self.places;
+        let before = self.found.entry(from).or_insert_with(|| shortest(places, from));
+        let mut way = Vec::new();
+        let mut at = to;
+        while let Some((previous, trunk)) = before[at] {
+            way.push(trunk);
+            at = previous;
         }
-        let way = self.shortest(from, to);
-        self.found.insert((from, to), way.clone());
+        way.reverse();
         way
     }
 
     /// A point lies where a trunk names it, or else where a trunk names its station.
-    fn node(&self, harness: &Harness, point: Point) -> Option<NodeIndex> {
+    fn node(&self, harness: &Harness, point: Point) -> Option<usize> {
         if self.nodes.is_empty() {
             return None;
         }
@@ -158,17 +171,64 @@ impl Bundle {
         let station = || harness.station_of(point).map(|s| harness.stations[s].id.as_str());
         self.nodes.get(own).or_else(|| self.nodes.get(station()?)).copied()
     }
+}
 
-    fn shortest(&self, from: NodeIndex, to: NodeIndex) -> Vec<TrunkId> {
-        let path = astar(&self.graph, from, |n| n == to, |e| e.weight().1, |_| 0.0);
-        let Some((_, path)) = path else { return Vec::new() };
-        let leg = |pair: &[NodeIndex]| {
-            let edges = self.graph.edges_connecting(pair[0], pair[1]);
-            let best = edges.min_by(|a, b| {
-                a.weight().1.total_cmp(&b.weight().1).then(a.weight().0.index().cmp(&b.weight().0.index()))
-            });
-            best.map(|e| e.weight().0)
-        };
-        path.windows(2).filter_map(leg).collect()
+/// The shortest ways from one place to all (Dijkstra 1959); of ways of one length, the one that reaches
+/// its places by the trunks written first. Cost: trunks times the logarithm of places.
+fn shortest(places: &[Vec<(usize, TrunkId, f64)>], from: usize) -> Vec<Option<(usize, TrunkId)>> {
+    let mut before = vec![None; places.len()];
+    let mut length = vec![f64::INFINITY; places.len()];
+    length[from] = 0.0;
+    let mut next = BinaryHeap::from([Reverse((Length(0.0), from))]);
+    while let Some(Reverse((Length(so_far), at))) = next.pop() {
+        if so_far > length[at] {
+            continue;
+        }
+        for &(other, trunk, more) in &places[at] {
+            if so_far + more < length[other] {
+                length[other] = so_far + more;
+                before[other] = Some((at, trunk));
+                next.push(Reverse((Length(so_far + more), other)));
+            }
+        }
+    }
+    before
+}
+
+/// A length that can be ordered: it is never NaN, because quantities are finite.
+#[derive(Clone, Copy, PartialEq)]
+struct Length(f64);
+
+impl Eq for Length {}
+
+impl Ord for Length {
+    fn cmp(&self, other: &Self) -> Ordering {
+        self.0.total_cmp(&other.0)
+    }
+}
+
+impl PartialOrd for Length {
+    fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+        Some(self.cmp(other))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::definition::model::Id;
+
+    #[test]
+    fn the_shortest_way_wins_and_of_two_alike_the_first() {
+        let trunk = TrunkId::from_index;
+        // 0 to 1 by two trunks of one length, on to 2; a longer trunk straight from 0 to 2; 3 stands alone.
+        let ends = [(0, 1, 2.0), (0, 1, 2.0), (1, 2, 1.0), (0, 2, 4.0), (3, 3, 1.0)];
+        let mut places = vec![Vec::new(); 4];
+        for (at, (a, b, length)) in ends.into_iter().enumerate() {
+            places[a].push((b, trunk(at), length));
+            places[b].push((a, trunk(at), length));
+        }
+        assert_eq!(shortest(&places, 0), [None, Some((0, trunk(0))), Some((1, trunk(2))), None]);
+        assert_eq!(shortest(&places, 3), [None; 4]);
     }
 }
