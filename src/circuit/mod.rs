@@ -27,7 +27,6 @@ pub use states::States;
 
 use settle::Settled;
 
-
 use crate::definition::Harness;
 use crate::netlist::Netlist;
 use crate::setup::Setup;

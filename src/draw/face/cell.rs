@@ -3,9 +3,9 @@
 //! Comes in: a spot. Goes out: items around the cavity's centre and the area they need. Why: how
 //! far apart the cavities must be drawn follows from these areas.
 
-use super::super::scene::{Anchor, Area, Group, Item, Text, Weight, area_of, at, line};
+use super::super::scene::{Anchor, Area, Group, Item, Text, area_of, at, line};
 use super::super::swatch::{self, swatch};
-use super::super::text::{shorten, text_width};
+use super::super::text::{Weight, shorten, text_width};
 use super::{ContactLabel, Spot, empty_word, state_word, symbol, words};
 use crate::definition::face::Half;
 

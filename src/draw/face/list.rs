@@ -3,9 +3,9 @@
 //! Comes in: spots and how much of them already stands at the contacts. Goes out: a list that can be
 //! set in any number of blocks side by side. Why: a dense face has room for names only.
 
-use super::super::scene::{Group, Item, Text, Weight, at, line, polyline};
+use super::super::scene::{Group, Item, Text, at, line, polyline};
 use super::super::swatch::{self, swatch};
-use super::super::text::{shorten, text_width};
+use super::super::text::{Weight, shorten, text_width};
 use super::{ContactLabel, Spot, empty_word, mark_word, words};
 
 const SIZE: f64 = 11.5;

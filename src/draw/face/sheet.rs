@@ -3,8 +3,8 @@
 //! Comes in: a view and its spots. Goes out: the finished scene. Why: a print of a face must say by
 //! itself what it shows, from which side, and which definition it was drawn from.
 
-use super::super::scene::{Area, Group, Item, Scene, Weight, area_of, at, line, polyline};
-use super::super::text::{shorten, text_width, wrap};
+use super::super::scene::{Area, Group, Item, Scene, area_of, at, line, polyline};
+use super::super::text::{Weight, shorten, text_width, wrap};
 use super::list::List;
 use super::plate::{Plate, plate};
 use super::{ContactState, FaceView, Mark, Side, Spot, bounded, mark_word, symbol, words};
