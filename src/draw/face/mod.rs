@@ -21,8 +21,8 @@ use std::borrow::Cow;
 
 pub use of::{face_of, hazard_at};
 
-use super::scene::{Scene, Weight};
-use super::text::{clean, shorten};
+use super::scene::Scene;
+use super::text::{Weight, clean, shorten};
 use crate::definition::face::{Face, Half};
 
 /// Which side of a connector is looked at.
