@@ -181,10 +181,11 @@ pub fn significant(value: f64, digits: usize) -> String {
     }
     let exponent = value.abs().log10().floor();
     // One digit fewer behind the point for each digit in front of it.
-    let behind = (digits as f64 - 1.0 - exponent).clamp(0.0, 12.0);
+    #[expect(clippy::cast_sign_loss, reason = "clamped to 0..=12 in the same line")]
+    let behind = (digits as f64 - 1.0 - exponent).clamp(0.0, 12.0) as usize;
     let scale = 10f64.powf(exponent - digits as f64 + 1.0);
-    let rounded = if behind > 0.0 { value } else { (value / scale).round() * scale };
-    let text = format!("{rounded:.*}", behind as usize);
+    let rounded = if behind > 0 { value } else { (value / scale).round() * scale };
+    let text = format!("{rounded:.behind$}");
     let text = if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }

@@ -45,7 +45,7 @@ enum Command {
     /// Which readings to take, in which order
     Plan(plan::PlanArgs),
     /// Add a reading to a record; one that the setup makes unsafe is refused
-    Log(log::LogArgs),
+    Log(Box<log::LogArgs>),
     /// From recorded readings to the segment at fault
     Locate(locate::LocateArgs),
     /// Drawings as SVG

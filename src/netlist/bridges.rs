@@ -56,7 +56,9 @@ impl Search {
         while let Some(top) = stack.last_mut() {
             let node = top.node;
             let Some((link, other)) = top.left.next() else {
-                self.leave(&stack.pop(), stack.last());
+                if let Some(done) = stack.pop() {
+                    self.leave(&done, stack.last());
+                }
                 continue;
             };
             // The very link one came by is no way back; another link to the same point is.
@@ -72,8 +74,8 @@ impl Search {
         }
     }
 
-    fn leave(&mut self, done: &Option<Frame>, parent: Option<&Frame>) {
-        let (Some(done), Some(parent)) = (done, parent) else { return };
+    fn leave(&mut self, done: &Frame, parent: Option<&Frame>) {
+        let Some(parent) = parent else { return };
         self.low[parent.node] = self.low[parent.node].min(self.low[done.node]);
         if let Some(link) = done.entered_by
             && self.low[done.node] > self.entered[parent.node]

@@ -155,7 +155,7 @@ impl Netlist {
                 join([*plus, *minus], PartWay::Source);
             }
             PartKind::Fuse { between, .. } | PartKind::Load { between, .. } => {
-                join(*between, PartWay::Through)
+                join(*between, PartWay::Through);
             }
             PartKind::Switch { positions, .. } => {
                 let mut pairs: Vec<([Point; 2], Vec<usize>)> = Vec::new();
@@ -176,8 +176,12 @@ impl Netlist {
             }
             PartKind::Relay { coil, released, operated, .. } => {
                 join(*coil, PartWay::Coil);
-                released.iter().for_each(|pair| join(*pair, PartWay::Released));
-                operated.iter().for_each(|pair| join(*pair, PartWay::Operated));
+                for pair in released {
+                    join(*pair, PartWay::Released);
+                }
+                for pair in operated {
+                    join(*pair, PartWay::Operated);
+                }
             }
             PartKind::Diode { anode, cathode, .. } => join([*anode, *cathode], PartWay::Diode),
             PartKind::Unit { functions } => {

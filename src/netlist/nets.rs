@@ -56,18 +56,18 @@ impl Netlist {
             let [a, b] = self.ends(link);
             joined.union(a as u32, b as u32);
         }
-        let mut of = vec![u32::MAX; self.point_count()];
         let mut number = vec![u32::MAX; self.point_count()];
         let mut members: Vec<Net> = Vec::new();
-        for node in 0..self.point_count() {
+        let mut net_of = |node: usize| {
             let root = joined.find_mut(node as u32) as usize;
             if number[root] == u32::MAX {
                 number[root] = members.len() as u32;
                 members.push(Vec::new());
             }
-            of[node] = number[root];
             members[number[root] as usize].push(node);
-        }
+            number[root]
+        };
+        let of = (0..self.point_count()).map(&mut net_of).collect();
         Nets { of, members }
     }
 }

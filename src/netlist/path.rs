@@ -17,6 +17,9 @@ pub struct Way {
 /// A cost that can be ordered: micro-units, so that equal costs are equal on every machine.
 type Cost = u64;
 
+/// What each node reached so far costs, and the link and node it was reached by.
+type Reached = HashMap<usize, (Cost, Option<(LinkId, usize)>)>;
+
 impl Netlist {
     /// The cheapest way between two nodes over links that `cost` admits; `None` where there is none.
     ///
@@ -24,7 +27,7 @@ impl Netlist {
     /// so the way is the same on every run. Dijkstra's algorithm; cost: links reached times the
     /// logarithm of their number.
     pub fn way(&self, from: usize, to: usize, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Option<Way> {
-        let mut best: HashMap<usize, (Cost, Option<(LinkId, usize)>)> = HashMap::from([(from, (0, None))]);
+        let mut best: Reached = HashMap::from([(from, (0, None))]);
         let mut open = BinaryHeap::from([Reverse((0, from))]);
         while let Some(Reverse((so_far, node))) = open.pop() {
             if node == to {
@@ -54,7 +57,7 @@ fn micro(cost: f64) -> Cost {
     whole.max(1)
 }
 
-fn walk_back(best: &HashMap<usize, (Cost, Option<(LinkId, usize)>)>, start: usize, end: usize) -> Way {
+fn walk_back(best: &Reached, start: usize, end: usize) -> Way {
     let mut steps = Vec::new();
     let mut node = end;
     while let Some((_, Some((link, before)))) = best.get(&node) {

@@ -34,7 +34,9 @@ pub fn text(sheet: &Sheet, width: u16) -> String {
     for section in &sheet.sections {
         line("");
         if !section.title.is_empty() {
-            wrap(&section.title, width).iter().for_each(|part| line(part));
+            for part in wrap(&section.title, width) {
+                line(&part);
+            }
         }
         section.lines.iter().flat_map(|text| wrap(text, width)).for_each(|part| line(&part));
         if !section.rows.is_empty() {
