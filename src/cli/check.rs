@@ -69,7 +69,7 @@ pub(super) fn run(args: &CheckArgs) -> anyhow::Result<Outcome> {
         counts: counts(&loaded.harness),
         warnings: warnings.collect(),
     };
-    output::show(args.format, &view, &sheet(&view))?;
+    output::show(args.format, &view, &sheet(&view, args.format))?;
     let finding = args.strict && !loaded.warnings.is_empty();
     Ok(if finding { Outcome::Finding } else { Outcome::Well })
 }
@@ -101,7 +101,7 @@ fn counts(harness: &Harness) -> Counts {
     }
 }
 
-fn sheet(view: &CheckView<'_>) -> Sheet {
+fn sheet(view: &CheckView<'_>, format: FormatArg) -> Sheet {
     let Counts { connectors, contacts, wires, splices, terminals, grounds, parts } = view.counts;
     let summary = format!(
         "{connectors} connectors with {contacts} contacts, {wires} wires, {splices} splices, \
@@ -115,7 +115,6 @@ fn sheet(view: &CheckView<'_>) -> Sheet {
         let place = format!("{}:{}:{}", w.file.unwrap_or(""), w.line, w.column);
         vec![w.rule.to_owned(), place, w.message.to_owned()]
     };
-    // On a terminal the warnings have been shown with their source lines.
     let section = Section {
         columns: vec!["rule", "place", "warning"],
         rows: view.warnings.iter().map(row).collect(),
@@ -123,7 +122,12 @@ fn sheet(view: &CheckView<'_>) -> Sheet {
     };
     Sheet {
         heading: vec![format!("Check · {}", view.harness.line()), summary],
-        sections: if view.warnings.is_empty() { Vec::new() } else { vec![section] },
+        // On a terminal the warnings have been shown already, with their source lines.
+        sections: if view.warnings.is_empty() || format == FormatArg::Table {
+            Vec::new()
+        } else {
+            vec![section]
+        },
         notes: vec![verdict],
     }
 }

@@ -2,7 +2,7 @@
 
 use comfy_table::{ContentArrangement, Table, presets};
 
-use super::Sheet;
+use super::{Section, Sheet};
 use crate::definition::diagnostic::clean;
 
 /// How a command prints.
@@ -40,13 +40,7 @@ pub fn text(sheet: &Sheet, width: u16) -> String {
         }
         section.lines.iter().flat_map(|text| wrap(text, width)).for_each(|part| line(&part));
         if !section.rows.is_empty() {
-            let mut table = Table::new();
-            table.load_style(presets::UTF8_BORDERS_ONLY).set_content_arrangement(ContentArrangement::Dynamic);
-            table.set_width(width).set_header(section.columns.iter().copied());
-            for row in &section.rows {
-                table.add_row(row.iter().map(|cell| clean(cell)));
-            }
-            line(&table.to_string());
+            line(&table(section, width));
         }
         section.notes.iter().flat_map(|text| wrap(text, width)).for_each(|part| line(&part));
     }
@@ -55,6 +49,19 @@ pub fn text(sheet: &Sheet, width: u16) -> String {
     }
     sheet.notes.iter().flat_map(|text| wrap(text, width)).for_each(|part| line(&part));
     out
+}
+
+/// One table; columns in which no row has anything are left out, so that the others have room.
+fn table(section: &Section, width: u16) -> String {
+    let used: Vec<usize> =
+        (0..section.columns.len()).filter(|at| section.rows.iter().any(|row| !row[*at].is_empty())).collect();
+    let mut table = Table::new();
+    table.load_style(presets::UTF8_BORDERS_ONLY).set_content_arrangement(ContentArrangement::Dynamic);
+    table.set_width(width).set_header(used.iter().map(|at| section.columns[*at]));
+    for row in &section.rows {
+        table.add_row(used.iter().map(|at| clean(&row[*at])));
+    }
+    table.to_string()
 }
 
 /// Breaks a line at blanks; lines that start with a list mark are indented where they go on.
