@@ -256,10 +256,10 @@ proptest! {
 fn with_twin(made: &Made, wire: WireId) -> String {
     let ends = made.harness.wires[wire].ends;
     let [from, to] = ends.map(|end| made.harness.point_name(end));
-    let mut text = made.text.clone();
-    text += &format!("\n[variant.twin.wire.twin]\nfrom = \"{from}\"\nto = \"{to}\"\n");
-    for end in ends.into_iter().filter(|end| matches!(end, Point::Contact(_))) {
-        text += &format!("[variant.twin.pin.\"{}\"]\njoined = true\n", made.harness.point_name(end));
-    }
-    text
+    let twin = format!("[variant.twin.wire.twin]\nfrom = \"{from}\"\nto = \"{to}\"\n");
+    let contacts = ends.into_iter().filter(|end| matches!(end, Point::Contact(_)));
+    let pins: Vec<String> = contacts
+        .map(|end| format!("[variant.twin.pin.\"{}\"]\njoined = true\n", made.harness.point_name(end)))
+        .collect();
+    format!("{}\n{twin}{}", made.text, pins.concat())
 }
