@@ -113,7 +113,9 @@ proptest! {
         let whole = made.nets();
         for mating in made.harness.matings.ids() {
             let setup = Setup::from(Isolated::at_rest().part(mating));
-            let own = |link: LinkId| matches!(made.netlist.link(link), Link::Mated { mating: m, .. } if m == mating);
+            let own = |link: LinkId| {
+                matches!(made.netlist.link(link), Link::Mated { mating: other, .. } if other == mating)
+            };
             for link in made.netlist.links().filter(|link| made.conducts(*link)) {
                 prop_assert_eq!(setup.joins(&made.netlist, link), !own(link));
             }
@@ -136,7 +138,8 @@ proptest! {
             let bridges = made.netlist.bridges(passes);
             for link in made.netlist.links() {
                 let without = made.netlist.groups(|other| other != link && passes(other)).len();
-                prop_assert_eq!(without, groups + usize::from(bridges[link.index()]), "{:?}", made.netlist.link(link));
+                let expected = groups + usize::from(bridges[link.index()]);
+                prop_assert_eq!(without, expected, "{:?}", made.netlist.link(link));
             }
         }
     }
@@ -211,7 +214,8 @@ proptest! {
     fn resistance_lies_between_its_corners(seed: u64, wires in 2usize..120) {
         let mut made = Made::new(seed, wires);
         let setup = some_setup(&mut made);
-        let corners = [Corner::Low, Corner::Nominal, Corner::High].map(|corner| made.solve(&setup, &[], corner));
+        let corners = [Corner::Low, Corner::Nominal, Corner::High];
+        let corners = corners.map(|corner| made.solve(&setup, &[], corner));
         for _ in 0..20 {
             let Some([a, b]) = made.island_nodes(&corners[1]) else { return Ok(()) };
             let [low, nominal, high] = corners.each_ref().map(|c| c.resistance(a, b).unwrap().get());
@@ -241,7 +245,9 @@ proptest! {
                 let quick = solved.resistance_without(&made.netlist, &bridges, link, a, b);
                 match (quick, opened.resistance(a, b)) {
                     (None, None) => {}
-                    (Some(quick), Some(slow)) => prop_assert!(close(quick.get(), slow.get(), 1e-6), "{quick:?} {slow:?}"),
+                    (Some(quick), Some(slow)) => {
+                        prop_assert!(close(quick.get(), slow.get(), 1e-6), "{quick:?} {slow:?}");
+                    }
                     (quick, slow) => prop_assert!(false, "{quick:?} {slow:?}"),
                 }
                 if [a, b] == [u, v] {
@@ -256,10 +262,10 @@ proptest! {
 fn with_twin(made: &Made, wire: WireId) -> String {
     let ends = made.harness.wires[wire].ends;
     let [from, to] = ends.map(|end| made.harness.point_name(end));
-    let mut text = made.text.clone();
-    text += &format!("\n[variant.twin.wire.twin]\nfrom = \"{from}\"\nto = \"{to}\"\n");
-    for end in ends.into_iter().filter(|end| matches!(end, Point::Contact(_))) {
-        text += &format!("[variant.twin.pin.\"{}\"]\njoined = true\n", made.harness.point_name(end));
-    }
-    text
+    let twin = format!("[variant.twin.wire.twin]\nfrom = \"{from}\"\nto = \"{to}\"\n");
+    let contacts = ends.into_iter().filter(|end| matches!(end, Point::Contact(_)));
+    let pins: Vec<String> = contacts
+        .map(|end| format!("[variant.twin.pin.\"{}\"]\njoined = true\n", made.harness.point_name(end)))
+        .collect();
+    format!("{}\n{twin}{}", made.text, pins.concat())
 }

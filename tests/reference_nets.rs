@@ -4,6 +4,8 @@
 //! library. It runs in the interpreter that `RINGOUT_PYTHON` names, which `tests/run` sets up; where
 //! it is not set, the comparison is left out and says so, and with `CI=true` that is a failure.
 
+#![allow(clippy::unwrap_used, reason = "a comparison that cannot go on has failed")]
+
 #[path = "support/machine.rs"]
 mod machine;
 
@@ -40,7 +42,7 @@ fn interpreter() -> Option<String> {
         let message = "LEFT OUT: nets against networkx, because RINGOUT_PYTHON is not set; tests/run sets it";
         assert_ne!(std::env::var("CI").as_deref(), Ok("true"), "{message}");
         // Not by `eprintln!`, which the test runner keeps to itself while tests pass.
-        writeln!(std::io::stderr(), "{message}").unwrap();
+        std::io::stderr().write_all(format!("{message}\n").as_bytes()).unwrap();
     }
     python
 }
@@ -86,7 +88,8 @@ fn ours(harness: &Harness, unplugged: &[String]) -> Answer {
             points.sort();
             answer.nets.push(points);
         } else {
-            assert!(is_unwired_mating(harness, members.iter().map(|n| netlist.point(*n)).collect()));
+            let points: Vec<Point> = members.iter().map(|node| netlist.point(*node)).collect();
+            assert!(is_unwired_mating(harness, &points), "{points:?}");
         }
     }
     answer.nets.sort();
@@ -97,8 +100,8 @@ fn ours(harness: &Harness, unplugged: &[String]) -> Answer {
     answer
 }
 
-fn is_unwired_mating(harness: &Harness, points: Vec<Point>) -> bool {
-    match points[..] {
+fn is_unwired_mating(harness: &Harness, points: &[Point]) -> bool {
+    match *points {
         [Point::Contact(a), Point::Contact(b)] => harness.contacts[a].mate == Some(b),
         _ => false,
     }

@@ -58,7 +58,8 @@ pub type ReadFile<'a> = &'a mut dyn FnMut(&str) -> Result<String, String>;
 
 /// Loads the definition whose top file is `name` with this `text`.
 ///
-/// Cost: linear in the size of the files; a 100,000-wire machine takes well under a second.
+/// Cost: linear in the size of the files; a 100,000-wire machine (18 MB of text) takes about a second and
+/// some 30 bytes of memory per byte of text at its peak, two thirds of it in parsing TOML.
 ///
 /// # Errors
 /// Everything that is wrong with any of the files.

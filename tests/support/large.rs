@@ -9,7 +9,7 @@ use super::Rng;
 use super::draft::{Draft, Form, MOST_LEGS, Spot, Wire};
 
 /// A machine of so many wires, give or take one sub-loom (about 250 wires). The text of 100,000 wires
-/// is some 20 MB and takes a fraction of a second.
+/// is some 18 MB and takes a fraction of a second.
 pub(crate) fn large(wires: usize) -> String {
     let mut draft = Draft::default();
     let stud = draft.terminal("GP0".to_owned(), "s0".to_owned(), true);
@@ -40,7 +40,8 @@ impl Maker {
         let [plus, minus] =
             ["BT1", "BT2"].map(|id| self.draft.terminal(id.to_owned(), "s0".to_owned(), false));
         let ground = self.stud;
-        let battery = "kind = \"battery\"\nvolts = \"25.4 V\"\ninternal = \"2 mohm\"\nplus = \"BT1\"\nminus = \"BT2\"\n";
+        let battery = "kind = \"battery\"\nvolts = \"25.4 V\"\ninternal = \"2 mohm\"\n\
+             plus = \"BT1\"\nminus = \"BT2\"\n";
         self.draft.part("BAT1".to_owned(), battery.to_owned());
         self.wire(minus, ground, "95 mm2");
         let first = self.draft.splice("s0".to_owned());

@@ -12,6 +12,7 @@
 
 mod draft;
 mod large;
+mod pieces;
 mod random;
 
 pub(crate) use large::large;
