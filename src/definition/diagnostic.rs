@@ -4,7 +4,7 @@
 //! in the source text, and their rendering for people. Why: someone who types a definition wants all
 //! mistakes of a file at once, each with its line and a way out.
 
-use std::cell::{Cell, RefCell};
+use std::cell::{Cell, OnceCell, RefCell};
 use std::cmp::Reverse;
 use std::ops::Range;
 
@@ -180,11 +180,18 @@ impl Sink {
     }
 }
 
-/// One source file and the table of its lines.
+/// One source file.
 #[derive(Debug, Clone)]
 struct SourceFile {
     name: String,
     text: String,
+    /// Where its lines are; made when the first diagnostic asks, since a good file never does.
+    layout: OnceCell<Layout>,
+}
+
+/// Where the lines and characters of a text are.
+#[derive(Debug, Clone)]
+struct Layout {
     /// Byte offset of each line's first byte.
     lines: Vec<u32>,
     /// How many characters start before each block of [`BLOCK`] bytes.
@@ -196,7 +203,31 @@ struct SourceFile {
 const BLOCK: usize = 1024;
 
 impl SourceFile {
-    fn new(name: String, text: String) -> Self {
+    fn layout(&self) -> &Layout {
+        self.layout.get_or_init(|| Layout::of(&self.text))
+    }
+
+    fn lines(&self) -> &[u32] {
+        &self.layout().lines
+    }
+
+    /// How many characters start before a byte.
+    fn characters_before(&self, at: usize) -> usize {
+        let at = at.min(self.text.len());
+        let characters = &self.layout().characters;
+        let block = (at / BLOCK).min(characters.len().saturating_sub(1));
+        let before = characters.get(block).copied().unwrap_or(0);
+        (before + starts(&self.text.as_bytes()[block * BLOCK..at])) as usize
+    }
+
+    /// The line, from 0, that a byte lies in.
+    fn line(&self, at: u32) -> usize {
+        self.lines().partition_point(|start| *start <= at) - 1
+    }
+}
+
+impl Layout {
+    fn of(text: &str) -> Self {
         let breaks = text.bytes().enumerate().filter(|(_, b)| *b == b'\n').map(|(at, _)| at as u32 + 1);
         let lines = std::iter::once(0).chain(breaks).collect();
         let blocks = text.as_bytes().chunks(BLOCK).scan(0, |before, block| {
@@ -204,21 +235,7 @@ impl SourceFile {
             *before += starts(block);
             Some(count)
         });
-        let characters = blocks.collect();
-        Self { name, text, lines, characters }
-    }
-
-    /// How many characters start before a byte.
-    fn characters_before(&self, at: usize) -> usize {
-        let at = at.min(self.text.len());
-        let block = (at / BLOCK).min(self.characters.len().saturating_sub(1));
-        let before = self.characters.get(block).copied().unwrap_or(0);
-        (before + starts(&self.text.as_bytes()[block * BLOCK..at])) as usize
-    }
-
-    /// The line, from 0, that a byte lies in.
-    fn line(&self, at: u32) -> usize {
-        self.lines.partition_point(|start| *start <= at) - 1
+        Self { lines, characters: blocks.collect() }
     }
 }
 
@@ -236,7 +253,7 @@ pub struct Sources {
 impl Sources {
     /// Adds a file under the name people know it by.
     pub fn add(&mut self, name: impl Into<String>, text: String) -> FileId {
-        self.files.push(SourceFile::new(name.into(), text));
+        self.files.push(SourceFile { name: name.into(), text, layout: OnceCell::new() });
         FileId(self.files.len() as u32 - 1)
     }
 
@@ -264,7 +281,7 @@ impl Sources {
     pub fn line_column(&self, place: Place) -> (usize, usize) {
         let file = &self.files[place.file.0 as usize];
         let line = file.line(place.start);
-        let start = file.lines[line] as usize;
+        let start = file.lines()[line] as usize;
         let column = file.characters_before(place.start as usize) - file.characters_before(start);
         (line + 1, column + 1)
     }
@@ -276,8 +293,8 @@ impl Sources {
         let last = file.line(place.end.max(place.start + 1) - 1);
         // A table that runs over many lines is shown by its first line alone.
         let shown = if last > first + 3 { first } else { last };
-        let from = file.lines[first] as usize;
-        let to = file.lines.get(shown + 1).map_or(file.text.len(), |next| *next as usize);
+        let from = file.lines()[first] as usize;
+        let to = file.lines().get(shown + 1).map_or(file.text.len(), |next| *next as usize);
         let text = file.text[from..to].trim_end_matches(['\n', '\r']);
         let span = (place.start as usize - from).min(text.len())..(place.end as usize - from).min(text.len());
         (text, first + 1, span)

@@ -24,6 +24,8 @@ pub struct Reader<'a, 'i> {
     /// Its id, once that is known.
     id: Option<At<String>>,
     asked: Vec<&'static str>,
+    /// How many of the keys asked for are there.
+    found: usize,
     sink: &'a Sink,
 }
 
@@ -31,7 +33,7 @@ impl<'a, 'i> Reader<'a, 'i> {
     /// Starts reading a table.
     pub fn new(table: &'a DeTable<'i>, place: Place, what: &'static str, sink: &'a Sink) -> Self {
         // Room for the keys of every kind of table: a machine has hundreds of thousands of tables.
-        Self { table, place, what, id: None, asked: Vec::with_capacity(32), sink }
+        Self { table, place, what, id: None, asked: Vec::with_capacity(32), found: 0, sink }
     }
 
     /// Starts reading a value that must be a table; anything else is an error.
@@ -68,8 +70,10 @@ impl<'a, 'i> Reader<'a, 'i> {
 
     /// The raw value of a key.
     pub fn value(&mut self, key: &'static str) -> Option<&'a Value<'i>> {
+        let value = self.table.get(key);
+        self.found += usize::from(value.is_some() && !self.asked.contains(&key));
         self.asked.push(key);
-        self.table.get(key)
+        value
     }
 
     /// A text.
@@ -80,10 +84,9 @@ impl<'a, 'i> Reader<'a, 'i> {
 
     /// A text that must be there.
     pub fn required_text(&mut self, key: &'static str) -> Option<At<String>> {
-        if self.has(key) {
-            return self.text(key);
+        if let Some(value) = self.value(key) {
+            return text_of(value, self.file(), key, self.sink);
         }
-        self.asked.push(key);
         let (message, place) = match &self.id {
             Some(id) => {
                 let what = self.what.strip_prefix("a ").unwrap_or(self.what);
@@ -231,8 +234,7 @@ impl<'a, 'i> Reader<'a, 'i> {
 
     /// Ends the reading: every key that was not asked for is unknown.
     pub fn finish(self) {
-        let present = self.asked.iter().filter(|key| self.table.contains_key(**key)).count();
-        if present == self.table.len() {
+        if self.found == self.table.len() {
             return;
         }
         for (key, _) in self.entries() {

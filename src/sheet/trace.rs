@@ -245,7 +245,8 @@ fn finish(harness: &Harness, from: Point, to: Option<Point>, steps: Vec<StepView
     };
     let row = |step: &StepView| {
         let text = |slot: &Option<String>| slot.clone().unwrap_or_default();
-        let indent = "  ".repeat(step.depth);
+        // Blanks that tables neither break nor trim.
+        let indent = "\u{a0}\u{a0}".repeat(step.depth);
         vec![
             format!("{indent}{}", step.element),
             step.what.clone(),

@@ -60,6 +60,10 @@ impl Changes {
     /// Lays the changes over the draft; a name that does not exist is an error, except that a wire
     /// with two ends is a new wire.
     pub(in crate::definition) fn apply(self, draft: &mut Draft, sink: &Sink) {
+        // The look-ups below cost as much as the machine is large.
+        if self.wires.is_empty() && self.pins.is_empty() && self.parts.is_empty() {
+            return;
+        }
         change_wires(draft, self.wires, sink);
         let connectors = index(draft.connectors.iter().map(|(id, _)| Some(id)));
         for (name, pin) in self.pins {
