@@ -112,12 +112,11 @@ fn run(command: &str, folder: &Path) -> String {
     let mut program = Command::new(env!("CARGO_BIN_EXE_ringout"));
     program.args(&words[1..]).current_dir(folder).env_remove("COLUMNS");
     let Output { status, stdout, stderr } = program.output().unwrap();
-    let mut shown = String::from_utf8(stderr).unwrap() + &String::from_utf8(stdout).unwrap();
+    let shown = String::from_utf8(stderr).unwrap() + &String::from_utf8(stdout).unwrap();
     match status.code() {
-        Some(0) => {}
-        code => shown.push_str(&format!("[exit code {}]\n", code.unwrap())),
+        Some(0) => shown,
+        code => format!("{shown}[exit code {}]\n", code.unwrap()),
     }
-    shown
 }
 
 /// Splits a command line at blanks outside quotation marks.
