@@ -406,6 +406,8 @@ impl Gauge {
             suggest: suggest.to_owned(),
         };
         match system {
+            // "20 gauge" could be either of two systems.
+            "gauge" | "ga" => Err(QuantityError::NoUnit { name: NAME, suggest: suggest() }),
             "AWG" => Awg::parse(number)
                 .map(Self::Awg)
                 .ok_or_else(|| not_in_table("AWG sizes are 4/0, 3/0, 2/0, 1/0 and 1 to 40")),

@@ -1,5 +1,7 @@
 //! `ringout check`: read and validate a definition.
 
+use std::path::PathBuf;
+
 use serde::Serialize;
 
 use super::Outcome;
@@ -12,8 +14,12 @@ use crate::sheet::{Section, Sheet, Stamp};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct CheckArgs {
-    #[command(flatten)]
-    source: Source,
+    /// The harness definition (TOML); the files it uses are found from it
+    #[arg(required_unless_present = "rules")]
+    harness: Option<PathBuf>,
+    /// Apply a variant of the definition
+    #[arg(long, value_name = "NAME")]
+    variant: Option<String>,
     /// Count warnings as findings (exit code 1)
     #[arg(long)]
     strict: bool,
@@ -55,11 +61,11 @@ struct WarningView<'a> {
 }
 
 pub(super) fn run(args: &CheckArgs) -> anyhow::Result<Outcome> {
-    if args.rules {
+    let Some(harness) = args.harness.clone().filter(|_| !args.rules) else {
         output::print(&rules())?;
         return Ok(Outcome::Well);
-    }
-    let loaded = args.source.load_with_warnings()?;
+    };
+    let loaded = Source { harness, variant: args.variant.clone() }.load_with_warnings()?;
     if args.format == FormatArg::Table {
         common::show_diagnostics(&loaded.warnings, &loaded);
     }
@@ -120,16 +126,14 @@ fn sheet(view: &CheckView<'_>, format: FormatArg) -> Sheet {
         rows: view.warnings.iter().map(row).collect(),
         ..Section::default()
     };
-    Sheet {
-        heading: vec![format!("Check · {}", view.harness.line()), summary],
-        // On a terminal the warnings have been shown already, with their source lines.
-        sections: if view.warnings.is_empty() || format == FormatArg::Table {
-            Vec::new()
-        } else {
-            vec![section]
-        },
-        notes: vec![verdict],
+    let mut sheet = Sheet::of("Check", &view.harness);
+    sheet.heading.push(summary);
+    sheet.notes.push(verdict);
+    // On a terminal the warnings have been shown already, with their source lines.
+    if !view.warnings.is_empty() && format != FormatArg::Table {
+        sheet.sections.push(section);
     }
+    sheet
 }
 
 /// The rules and why they matter.

@@ -273,11 +273,7 @@ fn sheet(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Sheet {
             ..Section::default()
         });
     }
-    Sheet {
-        heading: vec![format!("Locate · {}", view.harness.line())],
-        sections,
-        notes: vec![DEFERENCE.to_owned()],
-    }
+    Sheet { sections, notes: vec![DEFERENCE.to_owned()], ..Sheet::of("Locate", &view.harness) }
 }
 
 fn readings_section(view: &LocateView) -> Section {

@@ -24,7 +24,7 @@ pub use wires::{WireView, WiresView, wires};
 use crate::definition::{Harness, Point, StationId};
 
 /// A titled list of tables with notes.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Sheet {
     /// Lines above everything: what this is, of which definition.
     pub heading: Vec<String>,
@@ -32,6 +32,23 @@ pub struct Sheet {
     pub sections: Vec<Section>,
     /// Lines below everything.
     pub notes: Vec<String>,
+    /// One table that holds everything, for CSV; the tables one after the other where there is none.
+    pub flat: Option<Section>,
+    /// The definition it was made from.
+    pub stamp: Stamp,
+}
+
+impl Sheet {
+    /// A sheet that is headed by what it shows and of which definition.
+    pub fn of(what: &str, stamp: &Stamp) -> Self {
+        Self {
+            heading: vec![format!("{what} · {}", stamp.line())],
+            sections: Vec::new(),
+            notes: Vec::new(),
+            flat: None,
+            stamp: stamp.clone(),
+        }
+    }
 }
 
 /// One table of a sheet.

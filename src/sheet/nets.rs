@@ -64,17 +64,14 @@ fn sheet(view: &NetsView) -> Sheet {
         let members: Vec<&str> = net.members.iter().map(String::as_str).filter(|m| *m != chassis).collect();
         vec![net.id.clone(), ground.to_owned(), members.join(" "), net.wires.join(" ")]
     };
-    let mut heading = vec![format!("Nets · {}", view.harness.line())];
+    let mut sheet = Sheet::of("Nets", &view.harness);
     if !view.unplugged.is_empty() {
-        heading.push(format!("unplugged: {}", view.unplugged.join(", ")));
+        sheet.heading.push(format!("unplugged: {}", view.unplugged.join(", ")));
     }
-    Sheet {
-        heading,
-        sections: vec![Section {
-            columns: vec!["net", "", "points", "wires"],
-            rows: view.nets.iter().map(row).collect(),
-            ..Section::default()
-        }],
-        notes: Vec::new(),
-    }
+    sheet.sections.push(Section {
+        columns: vec!["net", "ground", "points", "wires"],
+        rows: view.nets.iter().map(row).collect(),
+        ..Section::default()
+    });
+    sheet
 }

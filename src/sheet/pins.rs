@@ -120,6 +120,8 @@ fn pin_wire(harness: &Harness, id: WireId, from: Point) -> PinWire {
     }
 }
 
+const COLUMNS: [&str; 7] = ["contact", "signal", "wire", "colour", "gauge", "to", "part"];
+
 fn sheet(view: &PinsView) -> Sheet {
     let sections = view.connectors.iter().map(|connector| {
         let mut title = format!("{}  {}", connector.id, connector.title);
@@ -134,16 +136,18 @@ fn sheet(view: &PinsView) -> Sheet {
         }
         Section {
             title,
-            columns: vec!["contact", "signal", "wire", "colour", "gauge", "to", "part"],
+            columns: COLUMNS.to_vec(),
             rows: connector.pins.iter().flat_map(rows).collect(),
             ..Section::default()
         }
     });
-    Sheet {
-        heading: vec![format!("Pin map · {}", view.harness.line())],
-        sections: sections.collect(),
-        notes: Vec::new(),
+    let mut flat = Section { columns: vec!["connector"], ..Section::default() };
+    flat.columns.extend(COLUMNS);
+    for connector in &view.connectors {
+        let named = |row: Vec<String>| std::iter::once(connector.id.clone()).chain(row).collect();
+        flat.rows.extend(connector.pins.iter().flat_map(rows).map(named));
     }
+    Sheet { sections: sections.collect(), flat: Some(flat), ..Sheet::of("Pin map", &view.harness) }
 }
 
 /// A row per wire, or one row for a contact without a wire.

@@ -272,11 +272,7 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView) -> Sheet {
         ..Section::default()
     });
     sections.push(coverage_section(view));
-    Sheet {
-        heading: vec![format!("Plan · {}", view.harness.line())],
-        sections,
-        notes: vec![DEFERENCE.to_owned()],
-    }
+    Sheet { sections, notes: vec![DEFERENCE.to_owned()], ..Sheet::of("Plan", &view.harness) }
 }
 
 /// A phase opens with what to do and what the machine looks like then; its readings follow in one table

@@ -2,7 +2,7 @@
 
 use comfy_table::{ContentArrangement, Table, presets};
 
-use super::{Section, Sheet};
+use super::{Section, Sheet, Stamp};
 use crate::definition::diagnostic::clean;
 
 /// How a command prints.
@@ -148,19 +148,23 @@ fn escape(text: &str) -> String {
     out
 }
 
-/// A sheet's tables as CSV; tables follow each other after an empty line, each under its heads.
+/// A sheet as CSV: its one flat table, or its tables one after the other with an empty line between.
+/// Every row ends with the id, revision and hash of the definition it was made from.
 pub fn csv(sheet: &Sheet) -> String {
-    let mut tables = Vec::new();
-    for section in sheet.sections.iter().filter(|s| !s.columns.is_empty()) {
-        let mut writer = csv::Writer::from_writer(Vec::new());
-        let mut rows = std::iter::once(section.columns.iter().map(|c| (*c).to_owned()).collect())
-            .chain(section.rows.iter().cloned());
-        // Writing into memory cannot fail, and every row is as long as the heads.
-        if rows.all(|row: Vec<String>| writer.write_record(&row).is_ok())
-            && let Ok(bytes) = writer.into_inner()
-        {
-            tables.push(String::from_utf8_lossy(&bytes).into_owned());
-        }
-    }
-    tables.join("\n")
+    let tables: Vec<&Section> = match &sheet.flat {
+        Some(flat) => vec![flat],
+        None => sheet.sections.iter().filter(|section| !section.columns.is_empty()).collect(),
+    };
+    tables.into_iter().map(|section| csv_table(section, &sheet.stamp)).collect::<Vec<_>>().join("\n")
+}
+
+fn csv_table(section: &Section, stamp: &Stamp) -> String {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    let heads = section.columns.iter().copied().chain(["definition", "revision", "hash"]);
+    let of = [&stamp.id, &stamp.revision, &stamp.hash];
+    let mut rows = section.rows.iter().map(|row| row.iter().chain(of));
+    // Writing into memory cannot fail, and every row is as long as the heads.
+    let written = writer.write_record(heads).is_ok() && rows.all(|row| writer.write_record(row).is_ok());
+    let bytes = writer.into_inner().unwrap_or_default();
+    if written { String::from_utf8_lossy(&bytes).into_owned() } else { String::new() }
 }

@@ -270,10 +270,6 @@ fn finish(harness: &Harness, from: Point, to: Option<Point>, steps: Vec<StepView
         notes: vec![format!("{} of wire in all", Metres::new(view.metres))],
         ..Section::default()
     };
-    let sheet = Sheet {
-        heading: vec![format!("Trace · {}", view.harness.line())],
-        sections: vec![section],
-        notes: Vec::new(),
-    };
+    let sheet = Sheet { sections: vec![section], ..Sheet::of("Trace", &view.harness) };
     (view, sheet)
 }

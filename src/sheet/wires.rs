@@ -72,11 +72,7 @@ pub fn wires(harness: &Harness, circuit: Option<&str>) -> (WiresView, Sheet) {
         rows: view.wires.iter().map(row).collect(),
         ..Section::default()
     };
-    let sheet = Sheet {
-        heading: vec![format!("From-to list · {}", view.harness.line())],
-        sections: vec![section],
-        notes: Vec::new(),
-    };
+    let sheet = Sheet { sections: vec![section], ..Sheet::of("From-to list", &view.harness) };
     (view, sheet)
 }
 
