@@ -99,7 +99,7 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
     let measurement = situation
         .measure(entry.kind, entry.red, entry.black)
         .map_err(|refusal| anyhow::anyhow!("refused, nothing was written: {refusal}"))?;
-    append(&args.record, &new.text()?)?;
+    append(&harness, &args.record, &new.text()?)?;
     let expect = situation.expect(&measurement, &Meter::HANDHELD);
     let good =
         [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v: Reading| expect.admits(v));
@@ -207,13 +207,13 @@ fn read_back(harness: &Harness, text: &str) -> anyhow::Result<Entry> {
 }
 
 /// Appends an entry: under a lock, to a whole new file that then takes the old one's place.
-fn append(path: &Path, text: &str) -> anyhow::Result<()> {
+fn append(harness: &Harness, path: &Path, text: &str) -> anyhow::Result<()> {
     let lock = lock_path(path);
     let held = File::create(&lock).with_context(|| format!("cannot open the lock {}", lock.display()))?;
     held.lock().with_context(|| format!("cannot lock {}", lock.display()))?;
     let mut whole = match common::read_text(path) {
         Ok(text) => text,
-        Err(error) if is_missing(&error) => "format = 1\n".to_owned(),
+        Err(error) if is_missing(&error) => record::head(harness),
         Err(error) => return Err(error),
     };
     if let Some(mended) = record::mend(&whole) {

@@ -11,7 +11,7 @@ mod entry;
 mod read;
 
 pub use entry::NewEntry;
-pub use read::{Record, mend, read};
+pub use read::{Record, head, mend, read};
 
 use crate::definition::diagnostic::Place;
 use crate::definition::{Kind, Point};

@@ -51,6 +51,7 @@ pub fn read(harness: &Harness, name: &str, text: &str) -> Record {
     if errors.is_empty() {
         let mut reader = Reader::new(table.get_ref(), Place::new(file, 0..0), "a record", &sink);
         check_format(&mut reader, file, &sink);
+        check_definition(&mut reader, harness, file, &sink);
         for (at, value) in reader.list("reading", "[[reading]]").iter().enumerate() {
             let context = Context { harness, file, sink: &sink };
             entries.extend(context.entry(value, at + 1));
@@ -110,6 +111,42 @@ fn check_format(reader: &mut Reader<'_, '_>, file: FileId, sink: &Sink) {
             Diagnostic::error("format", place, "unknown format").help("this program reads `format = 1`"),
         );
     }
+}
+
+/// A record may say which definition it was begun on. Another machine's record is an error; another
+/// revision's is worth a word, since what its readings mean may have changed.
+fn check_definition(reader: &mut Reader<'_, '_>, harness: &Harness, file: FileId, sink: &Sink) {
+    let Some(value) = reader.value("harness") else { return };
+    let Some(mut of) = Reader::of_value(value, file, "`harness`", sink) else { return };
+    let (id, revision, hash) = (of.required_text("id"), of.text("revision"), of.text("hash"));
+    of.finish();
+    let about = &harness.about;
+    if let Some(id) = id.filter(|id| id.value != about.id) {
+        let message = format!("this record is of `{}`, the definition is of `{}`", id.value, about.id);
+        let help = "name the record and the definition of the same machine";
+        sink.push(Diagnostic::error("other-machine", id.place, message).help(help));
+        return;
+    }
+    let other_revision = revision.as_ref().is_some_and(|revision| revision.value != about.revision);
+    if let Some(begun) = hash.filter(|hash| hash.value != harness.hash) {
+        let began = revision.map_or_else(String::new, |revision| format!(" (revision {})", revision.value));
+        let now = if other_revision { format!("revision {}", about.revision) } else { "another text".to_owned() };
+        let message = format!("the definition has changed since this record was begun{began}: it is {now} now");
+        let help = "judge old readings by the old definition, or begin a new record";
+        sink.push(Diagnostic::warning("stale", begun.place, message).help(help));
+    }
+}
+
+/// How a new record begins: with its format, and the definition it is begun on.
+pub fn head(harness: &Harness) -> String {
+    let about = &harness.about;
+    let text = |text: &str| toml::Value::String(text.to_owned()).to_string();
+    format!(
+        "format = 1\nharness = {{ id = {}, revision = {}, hash = {} }}\n",
+        text(&about.id),
+        text(&about.revision),
+        text(&harness.hash)
+    )
 }
 
 /// What reading an entry needs.
