@@ -6,7 +6,6 @@
 
 use std::collections::BTreeMap;
 use std::fs::File;
-use std::io::ErrorKind;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -211,11 +210,8 @@ fn append(harness: &Harness, path: &Path, text: &str) -> anyhow::Result<()> {
     let lock = lock_path(path);
     let held = File::create(&lock).with_context(|| format!("cannot open the lock {}", lock.display()))?;
     held.lock().with_context(|| format!("cannot lock {}", lock.display()))?;
-    let mut whole = match common::read_text(path) {
-        Ok(text) => text,
-        Err(error) if is_missing(&error) => record::head(harness),
-        Err(error) => return Err(error),
-    };
+    let exists = path.try_exists().with_context(|| format!("cannot look for {}", path.display()))?;
+    let mut whole = if exists { common::read_text(path)? } else { record::head(harness) };
     if let Some(mended) = record::mend(&whole) {
         output::note("the record's last entry was cut off; it is kept as a comment\n");
         whole = mended;
@@ -233,10 +229,4 @@ fn lock_path(path: &Path) -> PathBuf {
     let mut name = path.as_os_str().to_owned();
     name.push(".lock");
     PathBuf::from(name)
-}
-
-fn is_missing(error: &anyhow::Error) -> bool {
-    error
-        .chain()
-        .any(|cause| cause.downcast_ref::<std::io::Error>().is_some_and(|e| e.kind() == ErrorKind::NotFound))
 }
