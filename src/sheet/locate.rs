@@ -343,6 +343,7 @@ fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) 
         notes.push(format!("and {} less likely groups", view.suspects.len() - SHOWN));
     }
     Section {
+        under: false,
         title: title.to_owned(),
         lines,
         columns: vec!["group", "share", "suspects", "where"],
@@ -398,6 +399,7 @@ fn next_section(harness: &Harness, next: &Next) -> Section {
         ]
     };
     Section {
+        under: false,
         title: "Next reading".to_owned(),
         lines,
         columns: vec!["if it reads", "share", "then left"],

@@ -56,6 +56,8 @@ impl Sheet {
 pub struct Section {
     /// What it shows.
     pub title: String,
+    /// Whether it belongs under the section before it.
+    pub under: bool,
     /// Lines above the table.
     pub lines: Vec<String>,
     /// Column heads.

@@ -94,7 +94,8 @@ pub fn markdown(sheet: &Sheet) -> String {
     }
     for section in &sheet.sections {
         if !section.title.is_empty() {
-            out.push_str(&format!("## {}\n\n", escape(&section.title)));
+            let level = if section.under { "###" } else { "##" };
+            out.push_str(&format!("{level} {}\n\n", escape(&section.title)));
         }
         paragraphs(&mut out, &section.lines);
         if !section.rows.is_empty() {
@@ -112,20 +113,37 @@ pub fn markdown(sheet: &Sheet) -> String {
     out
 }
 
-/// Lines one after the other, as a list where they are one.
+/// Lines as paragraphs; those with a list mark or a number follow each other as a list.
 fn paragraphs(out: &mut String, lines: &[String]) {
+    let mut in_list = false;
     for line in lines {
-        let (mark, rest) = match line.strip_prefix("- ") {
-            Some(rest) => ("- ", rest),
-            None => ("", line.trim_start()),
-        };
-        out.push_str(&format!("{mark}{}\n", escape(rest)));
-        if mark.is_empty() {
+        let (mark, rest) = list_mark(line.trim_start());
+        let is_item = !mark.is_empty();
+        if in_list && !is_item {
             out.push('\n');
         }
+        out.push_str(&format!("{mark}{}\n", escape(rest)));
+        if !is_item {
+            out.push('\n');
+        }
+        in_list = is_item;
     }
-    if lines.last().is_some_and(|line| line.starts_with("- ")) {
+    if in_list {
         out.push('\n');
+    }
+}
+
+/// Splits a line into its list mark (`- `, `[ ] `, `12. `) as Markdown writes it, and the rest.
+fn list_mark(line: &str) -> (String, &str) {
+    if let Some(rest) = line.strip_prefix("- ") {
+        return ("- ".to_owned(), rest);
+    }
+    if let Some(rest) = line.strip_prefix("[ ] ") {
+        return ("- [ ] ".to_owned(), rest);
+    }
+    match line.split_once(". ") {
+        Some((number, rest)) if number.parse::<u16>().is_ok() => (format!("{number}. "), rest),
+        _ => (String::new(), line),
     }
 }
 
