@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::{Section, Sheet, Stamp, station_word};
-use crate::definition::{Harness, LoadKind, PartId, PartKind, Point};
+use crate::definition::{Harness, PartId, PartKind, Point};
 use crate::netlist::{Element, Link, LinkId, Netlist, PartWay};
 use crate::setup::position_name;
 use crate::units::{Metres, significant};
@@ -203,7 +203,7 @@ fn does(harness: &Harness, netlist: &Netlist, id: PartId, way: PartWay, forward:
         (PartKind::Load { kind, ohms, when, .. }, _) => {
             let when =
                 when.map(|c| format!(", only while: {}", harness.conditions[c].title)).unwrap_or_default();
-            format!("{}, {ohms}{when}", load_word(*kind))
+            format!("{}, {ohms}{when}", kind.word())
         }
         (PartKind::Battery { volts, .. }, _) => format!("battery, {volts}"),
         (PartKind::Alternator { volts, .. }, _) => format!("alternator, {volts}"),
@@ -221,16 +221,6 @@ fn does(harness: &Harness, netlist: &Netlist, id: PartId, way: PartWay, forward:
             )
         }
         (kind, _) => kind.word().to_owned(),
-    }
-}
-
-fn load_word(kind: LoadKind) -> &'static str {
-    match kind {
-        LoadKind::Resistor => "resistor",
-        LoadKind::Lamp => "lamp",
-        LoadKind::Motor => "motor",
-        LoadKind::Coil => "coil",
-        LoadKind::Sensor => "sensor",
     }
 }
 

@@ -149,6 +149,19 @@ pub struct Function {
     pub when: Vec<Point>,
 }
 
+impl LoadKind {
+    /// Its word, as a definition writes it.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Resistor => "resistor",
+            Self::Lamp => "lamp",
+            Self::Motor => "motor",
+            Self::Coil => "coil",
+            Self::Sensor => "sensor",
+        }
+    }
+}
+
 impl PartKind {
     /// The word of its kind, as a definition writes it.
     pub fn word(&self) -> &'static str {
@@ -160,13 +173,7 @@ impl PartKind {
             Self::Switch { .. } => "switch",
             Self::Relay { .. } => "relay",
             Self::Diode { .. } => "diode",
-            Self::Load { kind, .. } => match kind {
-                LoadKind::Resistor => "resistor",
-                LoadKind::Lamp => "lamp",
-                LoadKind::Motor => "motor",
-                LoadKind::Coil => "coil",
-                LoadKind::Sensor => "sensor",
-            },
+            Self::Load { kind, .. } => kind.word(),
             Self::Unit { .. } => "unit",
         }
     }
