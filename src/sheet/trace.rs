@@ -52,6 +52,9 @@ pub struct StepView {
     pub part: bool,
 }
 
+/// What crossing a load or a coil costs in a trace: more than any number of conductors.
+const LOAD: f64 = 100.0;
+
 /// What crossing a link costs in a trace: conductors first, then what only switches or protects, then
 /// loads, then the frame, then sources. So a trace follows the circuit as it was meant. A diode and a
 /// unit's driver are crossed in their own direction alone.
@@ -63,7 +66,7 @@ fn cost(netlist: &Netlist, harness: &Harness, link: LinkId, entered: usize) -> O
         Link::Part(part, way) => match (way, &harness.parts[part].kind) {
             (PartWay::Diode | PartWay::Drive(_), _) if !forward => None,
             (PartWay::Source, _) => Some(1000.0),
-            (PartWay::Coil, _) | (_, PartKind::Load { .. }) => Some(100.0),
+            (PartWay::Coil, _) | (_, PartKind::Load { .. }) => Some(LOAD),
             _ => Some(1.0),
         },
     }
@@ -74,12 +77,23 @@ pub fn trace(harness: &Harness, netlist: &Netlist, from: Point, to: Point) -> Op
     let [a, b] = [from, to].map(|p| harness.point_index(p));
     let way = netlist.way(a, b, |link, entered| cost(netlist, harness, link, entered))?;
     let mut steps = Vec::new();
+    let mut crossed = Vec::new();
     let mut node = way.start;
     for (link, next) in way.steps {
         steps.extend(link_steps(harness, netlist, link, node, 0));
+        if cost(netlist, harness, link, node).is_some_and(|cost| cost >= LOAD)
+            && let Link::Part(part, _) = netlist.link(link)
+        {
+            crossed.push(harness.parts[part].id.clone());
+        }
         node = next;
     }
-    Some(finish(harness, from, Some(to), steps))
+    let (view, mut sheet) = finish(harness, from, Some(to), steps);
+    if !crossed.is_empty() {
+        let crossed = crossed.join(", ");
+        sheet.notes.push(format!("There is no shorter way than through {crossed}: a load, a coil or a source."));
+    }
+    Some((view, sheet))
 }
 
 /// Everything conductors join to a point, branch by branch, up to the parts that end it.
