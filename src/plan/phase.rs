@@ -77,9 +77,13 @@ impl<'a> Builder<'a> {
 
     fn select(&self, situation: &Situation<'_>, look: &Look) -> Selection {
         match look {
-            Look::Paths => paths(situation, self.scope),
+            Look::Paths => {
+                let mut selection = paths(situation, self.scope);
+                add_limits(situation, self.scope, &mut selection);
+                selection
+            }
             Look::Switches => switches(situation, self.scope),
-            Look::Sources => selection(sources(situation)),
+            Look::Sources => selection(sources(situation, self.scope)),
             Look::Supplies(pairs) => selection(supplies(situation, pairs)),
             Look::Limits => selection(limits(situation)),
             Look::Close => Selection::default(),
@@ -91,9 +95,7 @@ impl<'a> Builder<'a> {
         let wanted = Wanted::new(situation, self.scope);
         for (fault, _) in self.universe.iter() {
             let touches = fault.elements().into_iter().any(|element| {
-                self.universe.links(element).iter().any(|link| {
-                    self.netlist.ends(*link).iter().any(|node| wanted.point(situation, self.netlist.point(*node)))
-                })
+                self.universe.links(element).iter().any(|link| wanted.link(situation, *link))
             });
             if touches {
                 self.in_scope.insert(fault);
@@ -156,11 +158,11 @@ impl<'a> Builder<'a> {
     pub(super) fn finish(mut self) -> Plan {
         self.bound_changes();
         let covered: BTreeSet<Fault> = self.covered.intersection(&self.in_scope).copied().collect();
-        let undetected = self.in_scope.difference(&covered).map(|fault| (*fault, why_not(*fault))).collect();
+        let undetected = self.in_scope.difference(&covered).map(|fault| (*fault, why_not(self.harness, *fault))).collect();
         Plan {
             cautions: caution::throughout(self.harness),
-            before: caution::before(self.harness),
-            function_check: caution::function_check(self.harness, self.scope),
+            before: caution::before(self.harness, &self.phases),
+            function_check: caution::function_check(self.harness, &self.phases),
             coverage: Coverage { faults: self.in_scope.len(), detected: covered.len(), undetected },
             cost: self.cost,
             meter: self.meter,
@@ -223,7 +225,8 @@ fn station_of(harness: &Harness, action: Action) -> Option<StationId> {
     }
 }
 
-/// Exposed contacts that are live: those of open plugs and of connectors without a mate.
+/// Exposed contacts that are live: those of open plugs, and those of connectors without a mate in which no
+/// part sits.
 fn live_contacts(situation: &Situation<'_>) -> Vec<(Point, Volts)> {
     let harness = situation.harness;
     if situation.setup.power() == Power::Isolated || situation.setup.parted().len() == 0 {
@@ -232,7 +235,10 @@ fn live_contacts(situation: &Situation<'_>) -> Vec<(Point, Volts)> {
     let exposed = |point: &Point| {
         let Point::Contact(id) = point else { return false };
         let connector = &harness.connectors[harness.contacts[*id].connector];
-        connector.mating.is_some_and(|mating| situation.setup.is_parted(mating))
+        match connector.mating {
+            Some(mating) => situation.setup.is_parted(mating),
+            None => harness.parts_at(*point).len() == 0,
+        }
     };
     let volts = |point: Point| {
         let volts = situation.healthy().volts_between(situation.node(point), situation.netlist.chassis());
@@ -241,14 +247,18 @@ fn live_contacts(situation: &Situation<'_>) -> Vec<(Point, Volts)> {
     harness.points().filter(exposed).filter_map(volts).collect()
 }
 
-/// Every source across its posts, and every supply that can be probed on the machine as found.
-fn sources(situation: &Situation<'_>) -> Vec<Chosen> {
+/// Every source across its posts; for some plugs or one circuit the batteries are enough.
+fn sources(situation: &Situation<'_>, scope: &Scope) -> Vec<Chosen> {
     let harness = situation.harness;
+    let whole = scope.unplug.is_empty() && scope.circuit.is_none();
     let mut chosen = Vec::new();
     for part in harness.parts.values() {
         let (PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. }) = part.kind else {
             continue;
         };
+        if !whole && !matches!(part.kind, PartKind::Battery { .. }) {
+            continue;
+        }
         if let Ok(measurement) = situation.measure(Kind::Voltage, plus, minus) {
             let purpose = format!("{} {}", part.kind.word(), part.id);
             chosen.push(Chosen { measurement, purpose });
@@ -272,8 +282,11 @@ fn supplies(situation: &Situation<'_>, pairs: &[[Point; 2]]) -> Vec<Chosen> {
 
 /// What the maker demands in this setup.
 fn limits(situation: &Situation<'_>) -> Vec<Chosen> {
+    let isolated = situation.setup.power() == Power::Isolated;
     let here = situation.harness.limits.iter().filter(|limit| {
-        limit.set.iter().copied().eq(situation.setup.set())
+        limit.kind.is_resistance() == isolated
+            && limit.unplugged.iter().copied().eq(situation.setup.parted())
+            && limit.set.iter().copied().eq(situation.setup.set())
             && limit.conditions.iter().copied().eq(situation.setup.conditions())
     });
     let take = |limit: &crate::definition::Limit| {
@@ -281,4 +294,17 @@ fn limits(situation: &Situation<'_>) -> Vec<Chosen> {
         Some(Chosen { measurement, purpose: limit.title.clone() })
     };
     here.filter_map(take).collect()
+}
+
+/// Adds what the maker demands in the setup of the paths, where no reading asks for it yet.
+fn add_limits(situation: &Situation<'_>, scope: &Scope, selection: &mut Selection) {
+    if !scope.unplug.is_empty() || scope.circuit.is_some() {
+        return;
+    }
+    for demanded in limits(situation) {
+        if selection.chosen.iter().all(|chosen| chosen.measurement != demanded.measurement) {
+            selection.bound += 1;
+            selection.chosen.push(demanded);
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{Scope, with_parted};
+use super::{Scope, on_circuit, with_parted};
 use crate::circuit::{Corner, Unsettled, solve};
 use crate::definition::{Harness, MatingId, PartId, PartKind, Point};
 use crate::netlist::Netlist;
@@ -121,7 +121,7 @@ fn targets(harness: &Harness, scope: &Scope, parted: &BTreeSet<MatingId>) -> BTr
             let black = function.ground.and_then(|g| outside(harness, g, parted)).unwrap_or(Point::Chassis);
             for point in std::iter::once(function.supply).chain(function.when.iter().copied()) {
                 let Some(red) = outside(harness, point, parted) else { continue };
-                if scope.circuit.as_ref().is_none_or(|c| of_circuit(harness, red, c)) {
+                if scope.circuit.as_ref().is_none_or(|c| on_circuit(harness, red, c)) {
                     targets.insert(Target { red, black });
                 }
             }
@@ -136,10 +136,6 @@ fn outside(harness: &Harness, point: Point, parted: &BTreeSet<MatingId>) -> Opti
     let contact = &harness.contacts[id];
     let mating = harness.connectors[contact.connector].mating?;
     parted.contains(&mating).then_some(Point::Contact(contact.mate?))
-}
-
-fn of_circuit(harness: &Harness, point: Point, circuit: &str) -> bool {
-    harness.wires_at(point).any(|wire| harness.wires[wire].circuit.as_deref() == Some(circuit))
 }
 
 /// Every single move of a switch away from rest.
