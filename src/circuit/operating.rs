@@ -90,7 +90,14 @@ impl Operating {
 
     /// The resistance between two nodes with a resistance added in series to a link: the same rank-one
     /// change, by the difference of the two conductances.
-    pub fn resistance_with(&self, netlist: &Netlist, link: LinkId, added: Ohms, a: usize, b: usize) -> Option<Ohms> {
+    pub fn resistance_with(
+        &self,
+        netlist: &Netlist,
+        link: LinkId,
+        added: Ohms,
+        a: usize,
+        b: usize,
+    ) -> Option<Ohms> {
         let before = self.resistance(a, b)?;
         let Some(ohms) = self.ohms(link) else { return Some(before) };
         let [u, v] = netlist.ends(link);

@@ -30,7 +30,7 @@ const BEFORE_POWER: &[&str] = &[
 
 /// What to know of a harness that hangs on nothing.
 const BEFORE_LEAD: &[&str] = &[
-    "The harness is not connected to anything: if it is fitted, cut and lock the power of what it belongs to first.",
+    "No source belongs to this harness: if it is fitted, cut and lock the power of what it feeds on, and part it at both ends first.",
     "Look along its whole length for crushed, chafed or green places, and into every contact.",
 ];
 
@@ -44,7 +44,8 @@ pub(super) fn throughout(harness: &Harness) -> Vec<String> {
         "Do not pierce insulation. Do not bridge a fuse or fit a larger one.".to_owned(),
     ];
     if crate::setup::batteries(harness).next().is_some() {
-        cautions.push("Take off rings and watches; a tool across a battery can weld or explode.".to_owned());
+        let rings = "Take off rings and watches; a tool across a battery can weld or explode.";
+        cautions.insert(0, rings.to_owned());
         cautions.push(
             "A lead-acid battery gives off hydrogen: no sparks or flames near it, and wear eye protection."
                 .to_owned(),
@@ -55,7 +56,9 @@ pub(super) fn throughout(harness: &Harness) -> Vec<String> {
         cautions.push(format!("{} is dangerous to touch: trained persons only.", Volts::new(nominal)));
     }
     for (what, hazard) in hazards(harness) {
-        cautions.push(format!("{what} is marked as a hazard ({hazard}): do not probe it and keep its wiring closed."));
+        cautions.push(format!(
+            "{what} is marked as a hazard ({hazard}): do not probe it and keep its wiring closed."
+        ));
     }
     cautions
 }
@@ -82,7 +85,10 @@ pub(super) fn before(harness: &Harness, phases: &[Phase]) -> Vec<String> {
     let asked: BTreeSet<ConditionId> = phases.iter().flat_map(|phase| phase.setup.conditions()).collect();
     if !asked.is_empty() {
         let titles: Vec<&str> = asked.into_iter().map(|c| harness.conditions[c].title.as_str()).collect();
-        before.push(format!("This plan asks for: {}. See that it can be done here and safely.", titles.join("; ")));
+        before.push(format!(
+            "This plan asks for: {}. See that it can be done here and safely.",
+            titles.join("; ")
+        ));
     }
     before
 }
@@ -104,11 +110,17 @@ fn frame(harness: &Harness, phases: &[Phase]) -> Option<String> {
 }
 
 /// Cautions of one phase.
-pub(super) fn of_phase(situation: &Situation<'_>, changes: &[Action], live: &[(Point, Volts)]) -> Vec<String> {
+pub(super) fn of_phase(
+    situation: &Situation<'_>,
+    changes: &[Action],
+    live: &[(Point, Volts)],
+) -> Vec<String> {
     let mut cautions = Vec::new();
     if changes.iter().any(|c| matches!(c, Action::TakeOff(_, Post::Negative))) {
         cautions.push("Battery negative comes off first. Keep the lead from springing back.".to_owned());
-        cautions.push("Wait until stored charge is gone: prove dead with the voltmeter before any ohms.".to_owned());
+        cautions.push(
+            "Wait until stored charge is gone: prove dead with the voltmeter before any ohms.".to_owned(),
+        );
     }
     if changes.iter().any(|c| matches!(c, Action::PutOn(_, Post::Negative))) {
         cautions.push(
@@ -123,14 +135,21 @@ pub(super) fn of_phase(situation: &Situation<'_>, changes: &[Action], live: &[(P
                 .to_owned(),
         );
     }
-    let socket = situation.setup.unplugged(situation.harness).any(|c| situation.harness.connectors[c].half == Some(Half::Socket));
+    let socket = situation
+        .setup
+        .unplugged(situation.harness)
+        .any(|c| situation.harness.connectors[c].half == Some(Half::Socket));
     if socket && changes.iter().any(|c| matches!(c, Action::Unplug(_))) {
-        cautions.push("Pull plugs by their bodies. Look at every contact for bent, pushed-back or green ones.".to_owned());
+        cautions.push(
+            "Pull plugs by their bodies. Look at every contact for bent, pushed-back or green ones."
+                .to_owned(),
+        );
     }
     cautions.extend(turning(situation));
     let moving = moving(situation);
     if !moving.is_empty() {
-        cautions.push(format!("Will run in this setup: {}. Keep clear and tell everyone.", moving.join(", ")));
+        cautions
+            .push(format!("Will run in this setup: {}. Keep clear and tell everyone.", moving.join(", ")));
     }
     let hot = running(situation, |kind| kind == LoadKind::Lamp);
     if !hot.is_empty() {
@@ -170,7 +189,13 @@ fn running(situation: &Situation<'_>, wanted: impl Fn(LoadKind) -> bool) -> Vec<
         }
         _ => false,
     });
-    running.map(|part| if part.title.is_empty() { part.id.clone() } else { format!("{} ({})", part.id, part.title) }).collect()
+    running
+        .map(
+            |part| {
+                if part.title.is_empty() { part.id.clone() } else { format!("{} ({})", part.id, part.title) }
+            },
+        )
+        .collect()
 }
 
 /// What must work when everything is back together: the functions of the units that were unplugged or that
@@ -181,13 +206,14 @@ pub(super) fn function_check(harness: &Harness, phases: &[Phase]) -> Vec<String>
     let mut checks = Vec::new();
     for part in harness.parts.values() {
         let PartKind::Unit { functions } = &part.kind else { continue };
-        let touched = functions.iter().flat_map(crate::definition::Function::points).any(|point| match point {
-            Point::Contact(id) => {
-                let mating = harness.connectors[harness.contacts[id].connector].mating;
-                mating.is_some_and(|mating| parted.contains(&mating))
-            }
-            _ => false,
-        });
+        let touched =
+            functions.iter().flat_map(crate::definition::Function::points).any(|point| match point {
+                Point::Contact(id) => {
+                    let mating = harness.connectors[harness.contacts[id].connector].mating;
+                    mating.is_some_and(|mating| parted.contains(&mating))
+                }
+                _ => false,
+            });
         if touched || parted.is_empty() {
             checks.extend(functions.iter().map(|f| format!("{} does: {}", part.id, f.title)));
         }

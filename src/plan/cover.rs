@@ -57,7 +57,8 @@ impl<'a> Cover<'a> {
 
     /// A short between the two nets reads near nothing where a megohm is expected.
     fn isolation(&self, measurement: &Measurement) -> Vec<Fault> {
-        let [a, b] = [measurement.red(), measurement.black()].map(|p| self.situation.nets.of(self.situation.node(p)));
+        let [a, b] =
+            [measurement.red(), measurement.black()].map(|p| self.situation.nets.of(self.situation.node(p)));
         self.shorts.get(&(a.min(b), a.max(b))).cloned().unwrap_or_default()
     }
 
@@ -159,7 +160,10 @@ impl<'a> Cover<'a> {
         let [from, to] = [measurement.red(), measurement.black()].map(|p| situation.node(p));
         let healthy = situation.healthy();
         let cost = |link: LinkId, _| healthy.ohms(link);
-        situation.netlist.way(from, to, cost).map_or_else(Vec::new, |way| way.steps.into_iter().map(|(l, _)| l).collect())
+        situation
+            .netlist
+            .way(from, to, cost)
+            .map_or_else(Vec::new, |way| way.steps.into_iter().map(|(l, _)| l).collect())
     }
 
     /// The links from a battery's posts to the probes.
@@ -167,7 +171,9 @@ impl<'a> Cover<'a> {
         let situation = self.situation;
         let mut links = Vec::new();
         for battery in crate::setup::batteries(situation.harness) {
-            let PartKind::Battery { plus, minus, .. } = situation.harness.parts[battery].kind else { continue };
+            let PartKind::Battery { plus, minus, .. } = situation.harness.parts[battery].kind else {
+                continue;
+            };
             for (from, to) in [(plus, measurement.red()), (minus, measurement.black())] {
                 links.extend(self.conductive(from, to));
             }
@@ -183,10 +189,14 @@ impl<'a> Cover<'a> {
         let [from, to] = [from, to].map(|p| situation.node(p));
         // Never through a source: its inside is not a way that a wire takes.
         let cost = |link: LinkId, _| {
-            let source = matches!(situation.netlist.link(link), Link::Part(_, crate::netlist::PartWay::Source));
+            let source =
+                matches!(situation.netlist.link(link), Link::Part(_, crate::netlist::PartWay::Source));
             if source { None } else { healthy.ohms(link) }
         };
-        situation.netlist.way(from, to, cost).map_or_else(Vec::new, |way| way.steps.into_iter().map(|(l, _)| l).collect())
+        situation
+            .netlist
+            .way(from, to, cost)
+            .map_or_else(Vec::new, |way| way.steps.into_iter().map(|(l, _)| l).collect())
     }
 }
 
@@ -198,9 +208,13 @@ pub(super) fn why_not(harness: &Harness, fault: Fault) -> &'static str {
             "a diode is proven with the meter's diode range, with its plug off"
         }
         Fault::Dead(_) => "a unit is proven by its function, or by elimination: inputs good, output absent",
-        Fault::StuckReleased(_) | Fault::StuckOperated(_) => "a relay is proven by working it: function check",
+        Fault::StuckReleased(_) | Fault::StuckOperated(_) => {
+            "a relay is proven by working it: function check"
+        }
         Fault::Flat(_) => "the source's terminals are not within reach of the probes",
-        Fault::Crossed(..) => "it shows as an open and a short where both nets are probed; not claimed for itself",
+        Fault::Crossed(..) => {
+            "it shows as an open and a short where both nets are probed; not claimed for itself"
+        }
         Fault::Short(..) | Fault::ToChassis(_) => {
             "the two are joined on purpose, cannot both be probed, or a load or a unit hides it in this setup"
         }

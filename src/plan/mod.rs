@@ -189,14 +189,22 @@ fn drafts(harness: &Harness, netlist: &Netlist, scope: &Scope) -> Result<Vec<Dra
     for setup in limit_setups(harness, scope, false).into_iter().filter(|setup| *setup != open) {
         drafts.push(Draft { title: "What the maker demands, without power", setup, look: Look::Limits });
     }
-    drafts.push(Draft { title: "Paths and isolation, without power", setup: open.clone(), look: Look::Paths });
+    drafts.push(Draft {
+        title: "Paths and isolation, without power",
+        setup: open.clone(),
+        look: Look::Paths,
+    });
     for setup in plugs::switch_setups(harness, netlist, &parted) {
         drafts.push(Draft { title: "Switch contacts, without power", setup, look: Look::Switches });
     }
     if powered {
         let units = plugs::of_units(harness, &parted);
         for (setup, pairs) in power::supplies(harness, netlist, scope, &units)? {
-            drafts.push(Draft { title: "Supplies at the open plugs, with power", setup, look: Look::Supplies(pairs) });
+            drafts.push(Draft {
+                title: "Supplies at the open plugs, with power",
+                setup,
+                look: Look::Supplies(pairs),
+            });
         }
     }
     drafts.push(Draft { title: "As found again", setup: found, look: Look::Close });
@@ -211,7 +219,8 @@ fn with_parted(parted: &BTreeSet<MatingId>) -> Isolated {
 /// where one of the probes is on one of its wires. A sweep at a few plugs leaves them out.
 fn limit_setups(harness: &Harness, scope: &Scope, powered: bool) -> BTreeSet<Setup> {
     let asked = |limit: &&Limit| {
-        let of_circuit = |circuit: &String| [limit.red, limit.black].iter().any(|p| on_circuit(harness, *p, circuit));
+        let of_circuit =
+            |circuit: &String| [limit.red, limit.black].iter().any(|p| on_circuit(harness, *p, circuit));
         limit.kind.is_resistance() != powered
             && scope.unplug.is_empty()
             && (limit.unplugged.is_empty() || !powered)

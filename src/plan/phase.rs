@@ -4,12 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::cover::{Cover, why_not};
 use super::select::{Chosen, Selection, Wanted, paths, switches};
-use super::{Cost, Coverage, Draft, Look, Phase, Plan, Scope, Step, as_found, caution};
+use super::{Cost, Coverage, Draft, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, Kind, PartKind, Point, StationId};
+use crate::definition::{Harness, Kind, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Meter, Situation};
-use crate::netlist::Netlist;
+use crate::netlist::{Element, Netlist};
 use crate::setup::{Action, Power, READING_SECONDS, Setup, plug_of, transition};
 use crate::units::{Seconds, Volts};
 
@@ -57,6 +57,7 @@ impl<'a> Builder<'a> {
         if closing && self.phases.iter().all(|phase| phase.changes.is_empty()) {
             return Ok(());
         }
+        let draft = self.without_idle_switches(draft)?;
         let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
         let selection = self.select(&situation, &draft.look);
         if selection.chosen.is_empty() && !closing {
@@ -71,8 +72,31 @@ impl<'a> Builder<'a> {
         self.cost.changes += changes.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
         self.cost.seconds = self.cost.seconds + changes.iter().map(|c| c.seconds(self.harness)).sum();
         self.now = draft.setup.clone();
-        self.phases.push(Phase { id, title: draft.title, setup: draft.setup, changes, cautions, live, steps });
+        self.phases.push(Phase {
+            id,
+            title: draft.title,
+            setup: draft.setup,
+            changes,
+            cautions,
+            live,
+            steps,
+        });
         Ok(())
+    }
+
+    /// A draft in which only those switches are moved of which a contact is read.
+    fn without_idle_switches(&self, mut draft: Draft) -> Result<Draft, Unsettled> {
+        if matches!(draft.look, Look::Switches) {
+            let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
+            let selection = self.select(&situation, &draft.look);
+            let read: BTreeSet<PartId> = selection.chosen.iter().filter_map(|chosen| chosen.moved).collect();
+            let parted = draft.setup.parted().collect();
+            let moves = draft.setup.set().filter(|(switch, _)| read.contains(switch));
+            draft.setup = moves
+                .fold(with_parted(&parted), |setup, (switch, at)| setup.set(self.harness, switch, at))
+                .into();
+        }
+        Ok(draft)
     }
 
     fn select(&self, situation: &Situation<'_>, look: &Look) -> Selection {
@@ -94,8 +118,11 @@ impl<'a> Builder<'a> {
     fn note_scope(&mut self, situation: &Situation<'_>) {
         let wanted = Wanted::new(situation, self.scope);
         for (fault, _) in self.universe.iter() {
-            let touches = fault.elements().into_iter().any(|element| {
-                self.universe.links(element).iter().any(|link| wanted.link(situation, *link))
+            let touches = fault.elements().into_iter().any(|element| match (fault, element) {
+                (Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..), Element::Wire(wire)) => {
+                    wanted.short(situation, wire)
+                }
+                _ => self.universe.links(element).iter().any(|link| wanted.link(situation, *link)),
             });
             if touches {
                 self.in_scope.insert(fault);
@@ -127,11 +154,12 @@ impl<'a> Builder<'a> {
         let cover = Cover::new(situation, &self.universe, self.meter);
         let weights: BTreeMap<Fault, f64> = self.universe.iter().collect();
         let mut steps: Vec<(Step, f64)> = Vec::new();
-        for Chosen { measurement, purpose } in selection.chosen {
+        for Chosen { measurement, purpose, .. } in selection.chosen {
             let expect = situation.expect(&measurement, &self.meter);
             let covers = cover.of(&measurement, &expect);
             let weight = covers.iter().filter_map(|fault| weights.get(fault)).sum();
-            let station = self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
+            let station =
+                self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
             steps.push((Step { id: String::new(), measurement, expect, station, covers, purpose }, weight));
         }
         let here = self.station;
@@ -158,7 +186,8 @@ impl<'a> Builder<'a> {
     pub(super) fn finish(mut self) -> Plan {
         self.bound_changes();
         let covered: BTreeSet<Fault> = self.covered.intersection(&self.in_scope).copied().collect();
-        let undetected = self.in_scope.difference(&covered).map(|fault| (*fault, why_not(self.harness, *fault))).collect();
+        let undetected =
+            self.in_scope.difference(&covered).map(|fault| (*fault, why_not(self.harness, *fault))).collect();
         Plan {
             cautions: caution::throughout(self.harness),
             before: caution::before(self.harness, &self.phases),
@@ -175,7 +204,8 @@ impl<'a> Builder<'a> {
     /// switch or a condition differs from the one before needs at least one move.
     fn bound_changes(&mut self) {
         let mut bound: Vec<Action> = Vec::new();
-        let parted: BTreeSet<_> = self.phases.iter().flat_map(|p| p.setup.parted().collect::<Vec<_>>()).collect();
+        let parted: BTreeSet<_> =
+            self.phases.iter().flat_map(|p| p.setup.parted().collect::<Vec<_>>()).collect();
         for mating in parted {
             bound.extend([Action::Unplug(mating), Action::Plug(mating)]);
         }
@@ -185,7 +215,13 @@ impl<'a> Builder<'a> {
             let rewired = !phase.setup.parted().eq(before.parted());
             let [was, is] = [before.power(), phase.setup.power()];
             let cycles = match (was, is) {
-                (Power::Connected, Power::Connected) => if rewired { 2 } else { 0 },
+                (Power::Connected, Power::Connected) => {
+                    if rewired {
+                        2
+                    } else {
+                        0
+                    }
+                }
                 (a, b) => usize::from(a != b),
             };
             for battery in batteries.iter().flat_map(|b| std::iter::repeat_n(*b, cycles)) {
@@ -253,7 +289,8 @@ fn sources(situation: &Situation<'_>, scope: &Scope) -> Vec<Chosen> {
     let whole = scope.unplug.is_empty() && scope.circuit.is_none();
     let mut chosen = Vec::new();
     for part in harness.parts.values() {
-        let (PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. }) = part.kind else {
+        let (PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. }) = part.kind
+        else {
             continue;
         };
         if !whole && !matches!(part.kind, PartKind::Battery { .. }) {
@@ -261,7 +298,7 @@ fn sources(situation: &Situation<'_>, scope: &Scope) -> Vec<Chosen> {
         }
         if let Ok(measurement) = situation.measure(Kind::Voltage, plus, minus) {
             let purpose = format!("{} {}", part.kind.word(), part.id);
-            chosen.push(Chosen { measurement, purpose });
+            chosen.push(Chosen { measurement, purpose, moved: None });
         }
     }
     chosen
@@ -275,7 +312,8 @@ fn supplies(situation: &Situation<'_>, pairs: &[[Point; 2]]) -> Vec<Chosen> {
             Point::Contact(id) => situation.harness.contacts[*id].signal.clone(),
             _ => None,
         };
-        Some(Chosen { measurement, purpose: signal.unwrap_or_else(|| "supply and return".to_owned()) })
+        let purpose = signal.unwrap_or_else(|| "supply and return".to_owned());
+        Some(Chosen { measurement, purpose, moved: None })
     };
     pairs.iter().filter_map(take).collect()
 }
@@ -291,7 +329,7 @@ fn limits(situation: &Situation<'_>) -> Vec<Chosen> {
     });
     let take = |limit: &crate::definition::Limit| {
         let measurement = situation.measure(limit.kind, limit.red, limit.black).ok()?;
-        Some(Chosen { measurement, purpose: limit.title.clone() })
+        Some(Chosen { measurement, purpose: limit.title.clone(), moved: None })
     };
     here.filter_map(take).collect()
 }

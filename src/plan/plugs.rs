@@ -73,7 +73,8 @@ pub(super) fn switch_setups(harness: &Harness, netlist: &Netlist, parted: &BTree
     let mut setups = Vec::new();
     while !left.is_empty() {
         let (taken, later) = together(harness, netlist, parted, &left);
-        let setup = taken.iter().fold(with_parted(parted), |setup, (switch, at)| setup.set(harness, *switch, *at));
+        let setup =
+            taken.iter().fold(with_parted(parted), |setup, (switch, at)| setup.set(harness, *switch, *at));
         setups.push(setup.into());
         left = later;
     }
@@ -83,12 +84,19 @@ pub(super) fn switch_setups(harness: &Harness, netlist: &Netlist, parted: &BTree
 type Moves = Vec<(PartId, usize)>;
 
 /// Splits moves into those that can be made together and the rest. The first is always taken.
-fn together(harness: &Harness, netlist: &Netlist, parted: &BTreeSet<MatingId>, moves: &[(PartId, usize)]) -> (Moves, Moves) {
+fn together(
+    harness: &Harness,
+    netlist: &Netlist,
+    parted: &BTreeSet<MatingId>,
+    moves: &[(PartId, usize)],
+) -> (Moves, Moves) {
     let setup: Setup = with_parted(parted).into();
     let moved: BTreeSet<PartId> = moves.iter().map(|(switch, _)| *switch).collect();
     let low = |link| match netlist.link(link) {
         Link::Part(part, PartWay::Switch(_)) if moved.contains(&part) => false,
-        Link::Part(part, PartWay::Through) if matches!(harness.parts[part].kind, PartKind::Load { .. }) => false,
+        Link::Part(part, PartWay::Through) if matches!(harness.parts[part].kind, PartKind::Load { .. }) => {
+            false
+        }
         Link::Part(_, PartWay::Coil) => false,
         _ => setup.passes_ohmmeter(netlist, harness, link),
     };
@@ -97,14 +105,17 @@ fn together(harness: &Harness, netlist: &Netlist, parted: &BTreeSet<MatingId>, m
     let (mut taken, mut later): (Moves, Moves) = (Vec::new(), Vec::new());
     for (switch, at) in moves.iter().copied() {
         let PartKind::Switch { positions, .. } = &harness.parts[switch].kind else { continue };
-        let pairs: Vec<[u32; 2]> =
-            positions[at].closed.iter().map(|pair| pair.map(|p| group_of(harness, &groups, p) as u32)).collect();
+        let pairs: Vec<[u32; 2]> = positions[at]
+            .closed
+            .iter()
+            .map(|pair| pair.map(|p| group_of(harness, &groups, p) as u32))
+            .collect();
         let alone = pairs.iter().all(|[a, b]| !joined.equiv(*a, *b));
         if taken.is_empty() || (alone && taken.iter().all(|(other, _)| *other != switch)) {
             taken.push((switch, at));
-            pairs.iter().for_each(|[a, b]| {
-                joined.union(*a, *b);
-            });
+            for [a, b] in pairs {
+                joined.union(a, b);
+            }
         } else {
             later.push((switch, at));
         }

@@ -17,6 +17,9 @@ const TRIED: usize = 400;
 /// A switch and the position it is put into.
 type Move = (PartId, usize);
 
+/// A setup, and the pairs of points to read in it.
+type Supplied = (Setup, Vec<[Point; 2]>);
+
 /// A supply or condition of a unit, to be read against the unit's return.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 struct Target {
@@ -35,7 +38,7 @@ pub(super) fn supplies(
     netlist: &Netlist,
     scope: &Scope,
     parted: &BTreeSet<MatingId>,
-) -> Result<Vec<(Setup, Vec<[Point; 2]>)>, Unsettled> {
+) -> Result<Vec<Supplied>, Unsettled> {
     let search = Search { harness, netlist, parted };
     let all = targets(harness, scope, parted);
     let mut left = all.clone();
@@ -71,8 +74,13 @@ pub(super) fn supplies(
 fn fewest(mut found: Vec<(Setup, BTreeSet<Target>)>) -> Vec<(Setup, Vec<[Point; 2]>)> {
     let mut at = 0;
     while at < found.len() {
-        let others: BTreeSet<Target> =
-            found.iter().enumerate().filter(|(other, _)| *other != at).flat_map(|(_, (_, live))| live).copied().collect();
+        let others: BTreeSet<Target> = found
+            .iter()
+            .enumerate()
+            .filter(|(other, _)| *other != at)
+            .flat_map(|(_, (_, live))| live)
+            .copied()
+            .collect();
         if found[at].1.is_subset(&others) {
             found.remove(at);
         } else {
@@ -81,7 +89,8 @@ fn fewest(mut found: Vec<(Setup, BTreeSet<Target>)>) -> Vec<(Setup, Vec<[Point; 
     }
     let mut read = BTreeSet::new();
     let assign = |(setup, live): (Setup, BTreeSet<Target>)| {
-        let fresh: Vec<[Point; 2]> = live.into_iter().filter(|t| read.insert(*t)).map(|t| [t.red, t.black]).collect();
+        let fresh: Vec<[Point; 2]> =
+            live.into_iter().filter(|t| read.insert(*t)).map(|t| [t.red, t.black]).collect();
         (setup, fresh)
     };
     found.into_iter().map(assign).collect()
@@ -96,7 +105,8 @@ struct Search<'a> {
 
 impl Search<'_> {
     fn setup(&self, moves: &[Move]) -> Setup {
-        let isolated = moves.iter().fold(with_parted(self.parted), |s, (switch, at)| s.set(self.harness, *switch, *at));
+        let isolated =
+            moves.iter().fold(with_parted(self.parted), |s, (switch, at)| s.set(self.harness, *switch, *at));
         isolated.connect().into()
     }
 

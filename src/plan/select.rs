@@ -15,6 +15,8 @@ use crate::setup::plug_of;
 pub(super) struct Chosen {
     pub measurement: Measurement,
     pub purpose: String,
+    /// The switch that was moved for it.
+    pub moved: Option<PartId>,
 }
 
 /// What was chosen in a setup, and the fewest that could do.
@@ -29,6 +31,9 @@ pub(super) struct Wanted {
     nodes: Vec<bool>,
     /// The circuit, if the scope is one.
     circuit: Option<String>,
+    /// The ground net, where the scope is not the whole machine: what hangs on it is not asked about for
+    /// that reason alone, for everything hangs on it.
+    left_out: Option<NetId>,
 }
 
 impl Wanted {
@@ -44,7 +49,20 @@ impl Wanted {
             let near = near_circuit(situation, circuit);
             nodes.iter_mut().zip(near).for_each(|(node, near)| *node = *node && near);
         }
-        Self { nodes, circuit: scope.circuit.clone() }
+        let whole = scope.unplug.is_empty() && scope.circuit.is_none();
+        let ground = situation.nets.of(situation.netlist.chassis());
+        Self { nodes, circuit: scope.circuit.clone(), left_out: (!whole).then_some(ground) }
+    }
+
+    /// Whether what lies beside a node is asked about too.
+    fn beside(&self, situation: &Situation<'_>, node: usize) -> bool {
+        self.nodes[node] && self.left_out != Some(situation.nets.of(node))
+    }
+
+    /// Whether a short at a wire is asked about.
+    pub(super) fn short(&self, situation: &Situation<'_>, id: WireId) -> bool {
+        self.wire(situation, id)
+            && self.beside(situation, situation.node(situation.harness.wires[id].ends[0]))
     }
 
     fn node(&self, node: usize) -> bool {
@@ -67,7 +85,7 @@ impl Wanted {
         match situation.netlist.link(link) {
             Link::Wire(wire) => self.wire(situation, wire),
             Link::Mated { .. } | Link::Bond(_) => self.node(a) && self.node(b),
-            Link::Part(..) => self.node(a) || self.node(b),
+            Link::Part(..) => self.beside(situation, a) || self.beside(situation, b),
         }
     }
 }
@@ -97,7 +115,8 @@ fn near_circuit(situation: &Situation<'_>, circuit: &str) -> Vec<bool> {
         {
             continue;
         }
-        let joined = netlist.links_at(node).into_iter().filter(|(link, _)| situation.setup.joins(netlist, *link));
+        let joined =
+            netlist.links_at(node).into_iter().filter(|(link, _)| situation.setup.joins(netlist, *link));
         open.extend(joined.map(|(_, other)| other));
     }
     near
@@ -149,7 +168,8 @@ impl Reach {
         }
         let ground = situation.nets.of(situation.netlist.chassis());
         let (hubs, root) = points.iter().map(|points| hubs(harness, points)).unzip();
-        let asked = situation.nets.iter().map(|(_, members)| members.iter().any(|node| wanted.node(*node))).collect();
+        let asked =
+            situation.nets.iter().map(|(_, members)| members.iter().any(|node| wanted.node(*node))).collect();
         Self { points, hubs, root, worth, ground, asked }
     }
 
@@ -173,10 +193,12 @@ impl Reach {
     /// takes the black one.
     fn pair(&self, nets: [NetId; 2]) -> Option<(Point, Point)> {
         let [a, b] = nets;
-        let (red, black) = if a == self.ground || (b != self.ground && !self.asked[a]) { (b, a) } else { (a, b) };
+        let (red, black) =
+            if a == self.ground || (b != self.ground && !self.asked[a]) { (b, a) } else { (a, b) };
         let stations = |net: NetId| self.hubs[net].keys().copied().flatten();
         let worth = |station: &StationId| (self.worth.get(station).copied(), Reverse(*station));
-        let shared = stations(red).filter(|s| black == self.ground || self.hubs[black].contains_key(&Some(*s)));
+        let shared =
+            stations(red).filter(|s| black == self.ground || self.hubs[black].contains_key(&Some(*s)));
         let station = shared.max_by_key(worth).or_else(|| stations(red).max_by_key(worth));
         Some((self.hub(red, station)?, self.hub(black, station)?))
     }
@@ -188,7 +210,8 @@ impl Reach {
         let here: Vec<Point> = self.of(net).iter().copied().filter(|p| wanted.point(situation, *p)).collect();
         // Where a scope leaves points out, the hubs are those of the points that it asks for.
         let part = (here.len() < self.of(net).len()).then(|| hubs(harness, &here));
-        let (hubs, root) = part.as_ref().map_or((&self.hubs[net], self.root[net]), |(hubs, root)| (hubs, *root));
+        let (hubs, root) =
+            part.as_ref().map_or((&self.hubs[net], self.root[net]), |(hubs, root)| (hubs, *root));
         let frame = (net == self.ground && here.contains(&Point::Chassis)).then_some(Point::Chassis);
         let Some(root) = frame.or(root) else { return Vec::new() };
         let at = |point: Point| harness.station_of(point);
@@ -275,11 +298,11 @@ fn isolation(
     let ground = situation.nets.of(situation.netlist.chassis());
     let net_of = |wire: WireId| situation.nets.of(situation.node(harness.wires[wire].ends[0]));
     let mut pairs: BTreeSet<(NetId, NetId)> = BTreeSet::new();
-    for wire in harness.wires.ids().filter(|wire| wanted.wire(situation, *wire)) {
+    for wire in harness.wires.ids().filter(|wire| wanted.short(situation, *wire)) {
         pairs.insert((net_of(wire).min(ground), net_of(wire).max(ground)));
     }
     for (a, b, _) in &touching.pairs {
-        if wanted.wire(situation, *a) || wanted.wire(situation, *b) {
+        if wanted.short(situation, *a) || wanted.short(situation, *b) {
             pairs.insert((net_of(*a).min(net_of(*b)), net_of(*a).max(net_of(*b))));
         }
     }
@@ -308,7 +331,7 @@ fn take(
     if let Ok(measurement) = situation.measure(kind, red, black) {
         // Along a net the spanning tree is the bound; every other reading stands for itself.
         selection.bound += usize::from(!same_net);
-        selection.chosen.push(Chosen { measurement, purpose: purpose.to_owned() });
+        selection.chosen.push(Chosen { measurement, purpose: purpose.to_owned(), moved: None });
     }
 }
 
@@ -334,7 +357,9 @@ pub(super) fn switches(situation: &Situation<'_>, scope: &Scope) -> Selection {
         }
         let Some((red, black)) = reach.pair(nets) else { continue };
         let purpose = format!("through switch {}", situation.harness.parts[switch].id);
+        let before = selection.chosen.len();
         take(situation, Kind::Continuity, red, black, &purpose, &mut selection);
+        selection.chosen[before..].iter_mut().for_each(|chosen| chosen.moved = Some(switch));
     }
     selection
 }

@@ -45,7 +45,8 @@ pub(crate) fn rest(harness: &Harness, switch: PartId) -> usize {
 impl State {
     /// Whether any source can feed the machine.
     pub(crate) fn live(&self, harness: &Harness) -> bool {
-        let connected = |battery: &PartId| [true, false].iter().all(|post| !self.off.contains(&(*battery, *post)));
+        let connected =
+            |battery: &PartId| [true, false].iter().all(|post| !self.off.contains(&(*battery, *post)));
         let turns = |part: &ringout::definition::Part| match part.kind {
             PartKind::Alternator { when, .. } => when.is_none_or(|c| self.conditions.contains(&c)),
             _ => false,
@@ -101,14 +102,22 @@ impl State {
     fn switch(&mut self, harness: &Harness, target: &str) -> Result<(), Wrong> {
         let (id, name) = target.split_once(" to ").ok_or("a switch is set to nothing")?;
         let switch = harness.names.part(id).ok_or("unknown switch")?;
-        let PartKind::Switch { positions, .. } = &harness.parts[switch].kind else { return wrong("not a switch") };
+        let PartKind::Switch { positions, .. } = &harness.parts[switch].kind else {
+            return wrong("not a switch");
+        };
         let at = positions.iter().position(|p| p.name == name).ok_or("unknown position")?;
-        let before = if at == rest(harness, switch) { self.set.remove(&switch) } else { self.set.insert(switch, at) };
-        if before.unwrap_or(rest(harness, switch)) == at { wrong("the switch stands there already") } else { Ok(()) }
+        let before =
+            if at == rest(harness, switch) { self.set.remove(&switch) } else { self.set.insert(switch, at) };
+        if before.unwrap_or(rest(harness, switch)) == at {
+            wrong("the switch stands there already")
+        } else {
+            Ok(())
+        }
     }
 
     fn condition(&mut self, harness: &Harness, title: &str, bring: bool) -> Result<(), Wrong> {
-        let (id, condition) = harness.conditions.iter().find(|(_, c)| c.title == title).ok_or("unknown condition")?;
+        let (id, condition) =
+            harness.conditions.iter().find(|(_, c)| c.title == title).ok_or("unknown condition")?;
         if bring && condition.needs_power && !self.off.is_empty() {
             return wrong("a condition that needs power, without power");
         }
@@ -257,7 +266,8 @@ impl Scene<'_> {
         for _ in 0..60 {
             let branches = self.working(&nets, &on);
             let volts = voltages(&branches, nets.of(self.node(Point::Chassis)), &[]);
-            let powered = Powered { nets: (0..self.harness.point_count()).map(|n| nets.of(n)).collect(), volts };
+            let powered =
+                Powered { nets: (0..self.harness.point_count()).map(|n| nets.of(n)).collect(), volts };
             let next = self.switched(&powered, &on);
             if next == on {
                 return Some(powered);
@@ -282,14 +292,20 @@ impl Scene<'_> {
                     add([*plus, *minus], internal.get().max(1e-3), volts.get());
                 }
                 PartKind::Fuse { between, .. } if !on.on.contains(&(id, 0)) => add(*between, 0.005, 0.0),
-                PartKind::Load { between, ohms, when, .. } if self.holds(*when) => add(*between, ohms.get(), 0.0),
+                PartKind::Load { between, ohms, when, .. } if self.holds(*when) => {
+                    add(*between, ohms.get(), 0.0);
+                }
                 PartKind::Switch { positions, .. } => {
-                    positions[self.position(id)].closed.iter().for_each(|pair| add(*pair, 0.005, 0.0));
+                    for pair in &positions[self.position(id)].closed {
+                        add(*pair, 0.005, 0.0);
+                    }
                 }
                 PartKind::Relay { coil, coil_ohms, released, operated, .. } => {
                     add(*coil, coil_ohms.get(), 0.0);
                     let closed = if on.on.contains(&(id, 0)) { operated } else { released };
-                    closed.iter().for_each(|pair| add(*pair, 0.005, 0.0));
+                    for pair in closed {
+                        add(*pair, 0.005, 0.0);
+                    }
                 }
                 PartKind::Diode { anode, cathode, drop } if on.on.contains(&(id, 0)) => {
                     add([*anode, *cathode], 0.05, drop.get());
@@ -320,9 +336,8 @@ impl Scene<'_> {
                     next.put((id, 0), volts(coil[0], coil[1]).abs() >= operate.get());
                 }
                 PartKind::Fuse { between, rating: Some(rating), .. } => {
-                    if volts(between[0], between[1]).abs() / 0.005 >= 2.0 * rating.get() {
-                        next.put((id, 0), true);
-                    }
+                    let blows = volts(between[0], between[1]).abs() / 0.005 >= 2.0 * rating.get();
+                    next.put((id, 0), blows || on.on.contains(&(id, 0)));
                 }
                 PartKind::Diode { anode, cathode, drop } => {
                     let was = on.on.contains(&(id, 0));
@@ -387,9 +402,8 @@ fn wire_ohms(wire: &ringout::definition::Wire) -> f64 {
     match (wire.gauge, wire.length) {
         (Some(gauge), Some(length)) => {
             let (low, high) = conductor::resistance_range(gauge, length, conductor::USUAL_TEMPERATURES);
-            (low.get() + high.get()) / 2.0 + 0.001
+            f64::midpoint(low.get(), high.get()) + 0.001
         }
         _ => 0.051,
     }
 }
-
