@@ -258,17 +258,19 @@ impl Scene<'_> {
         self.harness.about.nominal.map_or(12.0, ringout::units::Volts::get) * 0.5
     }
 
-    /// The voltage of every net against the chassis with power connected, by net; wires count as
-    /// nothing. `None` where relays chase each other.
-    pub(crate) fn powered(&self) -> Option<Powered> {
-        let nets = self.nets();
+    /// The voltages against the chassis with power connected: coarse, with wires of no resistance and
+    /// every net one node, or fine, wire by wire. Fuses blow from `blows` times their rating. `None` where
+    /// relays chase each other.
+    pub(crate) fn powered(&self, fine: bool, blows: f64) -> Option<Powered> {
+        let none = std::iter::empty();
+        let nets = if fine { Groups::new(self.harness.point_count(), none) } else { self.nets() };
         let mut on = On::default();
         for _ in 0..60 {
             let branches = self.working(&nets, &on);
             let volts = voltages(&branches, nets.of(self.node(Point::Chassis)), &[]);
             let powered =
                 Powered { nets: (0..self.harness.point_count()).map(|n| nets.of(n)).collect(), volts };
-            let next = self.switched(&powered, &on);
+            let next = self.switched(&powered, &on, blows);
             if next == on {
                 return Some(powered);
             }
@@ -277,9 +279,11 @@ impl Scene<'_> {
         None
     }
 
-    /// The machine at work, every net one node.
+    /// The machine at work, every group one node.
     fn working(&self, nets: &Groups, on: &On) -> Vec<Branch> {
-        let mut all = Vec::new();
+        let outer = |branch: Branch| Branch { a: nets.of(branch.a), b: nets.of(branch.b), ..branch };
+        let mut all: Vec<Branch> =
+            self.conductors().into_iter().map(outer).filter(|branch| branch.a != branch.b).collect();
         let mut add = |[a, b]: [Point; 2], ohms: f64, emf: f64| {
             all.push(Branch { a: nets.of(self.node(a)), b: nets.of(self.node(b)), ohms, emf });
         };
@@ -327,7 +331,7 @@ impl Scene<'_> {
         all
     }
 
-    fn switched(&self, now: &Powered, on: &On) -> On {
+    fn switched(&self, now: &Powered, on: &On, blows: f64) -> On {
         let mut next = on.clone();
         let volts = |a: Point, b: Point| now.between(self.node(a), self.node(b));
         for (id, part) in self.harness.parts.iter() {
@@ -336,8 +340,8 @@ impl Scene<'_> {
                     next.put((id, 0), volts(coil[0], coil[1]).abs() >= operate.get());
                 }
                 PartKind::Fuse { between, rating: Some(rating), .. } => {
-                    let blows = volts(between[0], between[1]).abs() / 0.005 >= 2.0 * rating.get();
-                    next.put((id, 0), blows || on.on.contains(&(id, 0)));
+                    let blown = volts(between[0], between[1]).abs() / 0.005 >= blows * rating.get();
+                    next.put((id, 0), blown || on.on.contains(&(id, 0)));
                 }
                 PartKind::Diode { anode, cathode, drop } => {
                     let was = on.on.contains(&(id, 0));
