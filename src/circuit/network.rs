@@ -136,7 +136,11 @@ impl Machine<'_> {
             return self.setup.joins(self.netlist, link).then(|| self.plain(link, added));
         };
         match way {
-            PartWay::Through => self.setup.load_conducts(self.harness, part).then(|| self.plain(link, added)),
+            // A fuse that has blown joins nothing any more.
+            PartWay::Through => {
+                let conducts = self.setup.load_conducts(self.harness, part) && !states.blown(link);
+                conducts.then(|| self.plain(link, added))
+            }
             PartWay::Switch(pair) => {
                 let position = self.setup.position(self.harness, part);
                 self.netlist.closed_in(part, pair).contains(&position).then(|| self.plain(link, added))

@@ -110,6 +110,21 @@ impl Operating {
         Some(Ohms::new(before.get() + lost * transfer * transfer / (1.0 - lost * dot(&across, &across))))
     }
 
+    /// The resistance between `a` and `b` with a resistance laid between `u` and `v`: the same rank-one
+    /// change again, or a way that was not there before.
+    pub fn resistance_joined(&self, [u, v]: [usize; 2], laid: Ohms, a: usize, b: usize) -> Option<Ohms> {
+        let Some(before) = self.resistance(a, b) else {
+            let by = |u, v| Some(self.resistance(a, u)? + laid + self.resistance(v, b)?);
+            return by(u, v).or_else(|| by(v, u));
+        };
+        if !self.joined(u, v) || !self.joined(u, a) {
+            return Some(before);
+        }
+        let across = self.factor.half(u, v);
+        let transfer = dot(&self.factor.half(a, b), &across);
+        Some(Ohms::new(before.get() - transfer * transfer / (laid.get() + dot(&across, &across))))
+    }
+
     /// Whether a link conducts now.
     pub fn conducts(&self, link: LinkId) -> bool {
         self.conductance[link.index()] > 0.0

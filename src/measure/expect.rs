@@ -60,10 +60,17 @@ impl Expectation {
     pub fn words(&self) -> String {
         let say = |value: f64| say(value, self.ohms);
         match (self.low, self.high) {
-            (low, None) => format!("open (above {})", say(low)),
+            (low, None) => format!("open (≥ {})", say(low)),
             (low, Some(high)) if self.ohms && low <= high * 0.05 => format!("below {}", say(high)),
             (low, Some(high)) if !self.ohms && low <= 0.0 => format!("no voltage (below {})", say(high)),
-            (low, Some(high)) => format!("{} to {}", say(low), say(high)),
+            (low, Some(high)) => {
+                let (low, high) = (say(low), say(high));
+                // The unit once, where both have the same.
+                match (low.split_once(' '), high.split_once(' ')) {
+                    (Some((number, a)), Some((_, b))) if a == b => format!("{number} to {high}"),
+                    _ => format!("{low} to {high}"),
+                }
+            }
         }
     }
 }

@@ -163,6 +163,13 @@ impl<'a> Situation<'a> {
         with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 
+    /// What the machine shows when a resistance is laid between two nodes (power isolated only).
+    pub fn predict_joined(&self, measurement: &Measurement, nodes: [usize; 2], laid: Ohms) -> Prediction {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        let with = self.healthy().resistance_joined(nodes, laid, red, black);
+        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+    }
+
     /// The machine with some things changed: one solution, or each round of a machine that never
     /// settles. Cost: a new factorisation for each round.
     pub fn solve(&self, changes: &[Change]) -> Vec<Operating> {

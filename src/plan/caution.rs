@@ -3,10 +3,12 @@
 //! The sentences are ours; the rules they state are usual in the trade (among them AC 43.13-1B
 //! par. 11-96, and the safety chapter of the open textbook "Lessons In Electric Circuits").
 
-use super::Scope;
-use crate::definition::{Half, Harness, LoadKind, PartKind, Point};
+use std::collections::BTreeSet;
+
+use super::{Phase, Step, as_found};
+use crate::definition::{ConditionId, Half, Harness, LoadKind, MatingId, PartKind, Point};
 use crate::measure::Situation;
-use crate::setup::{Action, Post, Power};
+use crate::setup::{Action, Post, Power, Setup};
 use crate::units::Volts;
 
 /// The sentence every sheet ends with.
@@ -17,21 +19,33 @@ pub const DEFERENCE: &str = "The maker's manual, local codes and licensed practi
 pub const BEFORE: &[&str] = &[
     "Hear the complaint: what fails, since when, always or sometimes, what was done last.",
     "See it fail yourself, if that is safe.",
+];
+
+/// What to know on a machine with a source.
+const BEFORE_POWER: &[&str] = &[
     "Read fault memories and note settings that a loss of power would erase.",
     "Check fuses, battery posts and ground points by eye and by hand first: it costs a minute.",
+    "Know where to cut the power at once, and who else can switch it on: lock it or tag it.",
+];
+
+/// What to know of a harness that hangs on nothing.
+const BEFORE_LEAD: &[&str] = &[
+    "No source belongs to this harness: if it is fitted, cut and lock the power of what it feeds on, and part it at both ends first.",
+    "Look along its whole length for crushed, chafed or green places, and into every contact.",
 ];
 
 /// Cautions that hold through the whole plan.
 pub(super) fn throughout(harness: &Harness) -> Vec<String> {
     let mut cautions = vec![
-        "Take off rings and watches; a tool across a battery can weld or explode.".to_owned(),
-        "Prove the meter on a known source, measure, prove the meter again.".to_owned(),
+        "Prove the meter on something known, measure, prove the meter again.".to_owned(),
         "Never force a probe into a socket contact: it spreads the contact and makes the next fault. Use the \
          matching test contact."
             .to_owned(),
         "Do not pierce insulation. Do not bridge a fuse or fit a larger one.".to_owned(),
     ];
     if crate::setup::batteries(harness).next().is_some() {
+        let rings = "Take off rings and watches; a tool across a battery can weld or explode.";
+        cautions.insert(0, rings.to_owned());
         cautions.push(
             "A lead-acid battery gives off hydrogen: no sparks or flames near it, and wear eye protection."
                 .to_owned(),
@@ -63,17 +77,36 @@ fn hazards(harness: &Harness) -> Vec<(String, String)> {
 }
 
 /// What to know before the first plug is pulled.
-pub(super) fn before(harness: &Harness) -> Vec<String> {
-    let mut before: Vec<String> = BEFORE.iter().map(|text| (*text).to_owned()).collect();
-    let titles = harness.conditions.values().filter(|c| c.needs_power).map(|c| c.title.as_str());
-    let titles: Vec<&str> = titles.collect();
-    if !titles.is_empty() {
+pub(super) fn before(harness: &Harness, phases: &[Phase]) -> Vec<String> {
+    let powered = matches!(as_found(harness), Setup::Connected(_));
+    let own = if powered { BEFORE_POWER } else { BEFORE_LEAD };
+    let mut before: Vec<String> = BEFORE.iter().chain(own).map(|text| (*text).to_owned()).collect();
+    before.extend(frame(harness, phases));
+    let asked: BTreeSet<ConditionId> = phases.iter().flat_map(|phase| phase.setup.conditions()).collect();
+    if !asked.is_empty() {
+        let titles: Vec<&str> = asked.into_iter().map(|c| harness.conditions[c].title.as_str()).collect();
         before.push(format!(
-            "Secure the machine against starting by itself; it will be asked for: {}.",
-            titles.join(", ")
+            "This plan asks for: {}. See that it can be done here and safely.",
+            titles.join("; ")
         ));
     }
     before
+}
+
+/// What the chassis is, where a reading goes to it.
+fn frame(harness: &Harness, phases: &[Phase]) -> Option<String> {
+    let black = |step: &Step| step.measurement.black() == Point::Chassis;
+    if !phases.iter().flat_map(|phase| &phase.steps).any(black) {
+        return None;
+    }
+    let grounded = harness.terminals.values().any(|terminal| terminal.ground);
+    let words = if grounded {
+        "Chassis means bare metal of the frame: never paint, nor anything that stands on rubber."
+    } else {
+        "Nothing of this harness is bonded to a chassis. Chassis means the frame it is fitted to, or its metal \
+         shells; where there is neither, leave those readings out."
+    };
+    Some(words.to_owned())
 }
 
 /// Cautions of one phase.
@@ -91,7 +124,8 @@ pub(super) fn of_phase(
     }
     if changes.iter().any(|c| matches!(c, Action::PutOn(_, Post::Negative))) {
         cautions.push(
-            "Before power: nothing lies across open contacts, switches at rest. Negative goes on last."
+            "Before power: meter off the ohms range and its leads off the wiring, nothing across open contacts, \
+             switches at rest. Negative goes on last."
                 .to_owned(),
         );
     }
@@ -111,6 +145,7 @@ pub(super) fn of_phase(
                 .to_owned(),
         );
     }
+    cautions.extend(turning(situation));
     let moving = moving(situation);
     if !moving.is_empty() {
         cautions
@@ -121,6 +156,20 @@ pub(super) fn of_phase(
         cautions.push(format!("Will be lit and hot: {}.", hot.join(", ")));
     }
     cautions
+}
+
+/// Conditions that turn an alternator: something turns with it.
+fn turning(situation: &Situation<'_>) -> Option<String> {
+    let when = |part: &crate::definition::Part| match part.kind {
+        PartKind::Alternator { when, .. } => when.filter(|condition| situation.setup.holds(*condition)),
+        _ => None,
+    };
+    let condition = situation.harness.parts.values().find_map(when)?;
+    let title = &situation.harness.conditions[condition].title;
+    Some(format!(
+        "{title}: keep hands, hair, clothing and leads off everything that turns or gets hot; never run an engine \
+         in a closed room."
+    ))
 }
 
 fn moving(situation: &Situation<'_>) -> Vec<String> {
@@ -149,24 +198,31 @@ fn running(situation: &Situation<'_>, wanted: impl Fn(LoadKind) -> bool) -> Vec<
         .collect()
 }
 
-/// What must work when everything is back together.
-pub(super) fn function_check(harness: &Harness, scope: &Scope) -> Vec<String> {
+/// What must work when everything is back together: the functions of the units that were unplugged or that
+/// a switch was moved for; of all where nothing was.
+pub(super) fn function_check(harness: &Harness, phases: &[Phase]) -> Vec<String> {
+    let parted: BTreeSet<MatingId> = phases.iter().flat_map(|phase| phase.setup.parted()).collect();
+    let moved = phases.iter().any(|phase| phase.setup.set().len() > 0);
     let mut checks = Vec::new();
     for part in harness.parts.values() {
         let PartKind::Unit { functions } = &part.kind else { continue };
-        let concerned = scope.unplug.is_empty()
-            || functions.iter().flat_map(crate::definition::Function::points).any(|point| match point {
+        let touched =
+            functions.iter().flat_map(crate::definition::Function::points).any(|point| match point {
                 Point::Contact(id) => {
                     let mating = harness.connectors[harness.contacts[id].connector].mating;
-                    mating.is_some_and(|m| scope.unplug.contains(&m))
+                    mating.is_some_and(|mating| parted.contains(&mating))
                 }
                 _ => false,
             });
-        if concerned {
+        if touched || parted.is_empty() {
             checks.extend(functions.iter().map(|f| format!("{} does: {}", part.id, f.title)));
         }
     }
-    checks
-        .push("Everything that was unplugged is locked, everything that was switched is at rest.".to_owned());
+    if !parted.is_empty() {
+        checks.push("Everything that was unplugged is locked.".to_owned());
+    }
+    if moved {
+        checks.push("Everything that was switched is at rest.".to_owned());
+    }
     checks
 }

@@ -7,10 +7,10 @@
 use std::collections::BTreeMap;
 
 use crate::circuit::Change;
-use crate::definition::{Kind, PartKind, Point, WireId};
-use crate::fault::{Fault, HIGH_FROM, Universe};
+use crate::definition::{Harness, Kind, PartId, PartKind, Point, WireId};
+use crate::fault::{Fault, HIGH_FROM, SHORT, Universe};
 use crate::measure::{Expectation, Measurement, Meter, Situation};
-use crate::netlist::{Link, LinkId, NetId};
+use crate::netlist::{Element, Link, LinkId, NetId};
 
 /// With more links than this, faults under power are not solved one by one.
 const SOLVED_UNDER_POWER: usize = 3000;
@@ -21,6 +21,8 @@ pub(super) struct Cover<'a> {
     meter: Meter,
     /// Short faults by the nets they join.
     shorts: BTreeMap<(NetId, NetId), Vec<Fault>>,
+    /// For each net, the nets that a short can join it to.
+    near: BTreeMap<NetId, Vec<NetId>>,
 }
 
 impl<'a> Cover<'a> {
@@ -36,7 +38,12 @@ impl<'a> Cover<'a> {
             };
             shorts.entry((a.min(b), a.max(b))).or_default().push(fault);
         }
-        Self { situation, meter, shorts }
+        let mut near: BTreeMap<NetId, Vec<NetId>> = BTreeMap::new();
+        for (a, b) in shorts.keys().copied() {
+            near.entry(a).or_default().push(b);
+            near.entry(b).or_default().push(a);
+        }
+        Self { situation, meter, shorts, near }
     }
 
     /// The faults that a reading shows for sure.
@@ -64,8 +71,51 @@ impl<'a> Cover<'a> {
             let added = self.situation.predict_added(measurement, link, HIGH_FROM);
             let shows_high = expect.excludes(added, Kind::Continuity, &self.meter);
             self.elements(link, shows_open, shows_high, &mut covered);
+            covered.extend(self.part_short(measurement, expect, link));
+        }
+        covered.extend(self.shorts_at(measurement, expect));
+        covered
+    }
+
+    /// A load that is shorted inside.
+    fn part_short(&self, measurement: &Measurement, expect: &Expectation, link: LinkId) -> Option<Fault> {
+        let Link::Part(part, _) = self.situation.netlist.link(link) else { return None };
+        let load = matches!(self.situation.harness.parts[part].kind, PartKind::Load { .. });
+        let reads = || self.situation.predict_joined(measurement, self.situation.netlist.ends(link), SHORT);
+        let shows = load && expect.low > 0.0 && expect.excludes(reads(), Kind::Continuity, &self.meter);
+        shows.then_some(Fault::PartShort(part))
+    }
+
+    /// Shorts that bridge the resistance between the probes, at the nets of the probes themselves.
+    fn shorts_at(&self, measurement: &Measurement, expect: &Expectation) -> Vec<Fault> {
+        let situation = self.situation;
+        let [a, b] = [measurement.red(), measurement.black()].map(|p| situation.nets.of(situation.node(p)));
+        if a == b || expect.low <= 0.0 {
+            return Vec::new();
+        }
+        let mut covered = Vec::new();
+        for net in [a, b] {
+            for other in self.near.get(&net).into_iter().flatten().filter(|other| net == a || **other != a) {
+                let faults = self.shorts.get(&(net.min(*other), net.max(*other))).into_iter().flatten();
+                let shows = |fault: &&Fault| {
+                    let reads = situation.predict_joined(measurement, self.touching(**fault), SHORT);
+                    expect.excludes(reads, Kind::Continuity, &self.meter)
+                };
+                covered.extend(faults.filter(shows).copied());
+            }
         }
         covered
+    }
+
+    /// The nodes that a short joins: where its wires start, or the chassis.
+    fn touching(&self, fault: Fault) -> [usize; 2] {
+        let situation = self.situation;
+        let start = |wire: WireId| situation.node(situation.harness.wires[wire].ends[0]);
+        match fault {
+            Fault::Short(a, b) => [start(a), start(b)],
+            Fault::ToChassis(a) => [start(a), situation.netlist.chassis()],
+            _ => [situation.netlist.chassis(); 2],
+        }
     }
 
     fn elements(&self, link: LinkId, open: bool, high: bool, covered: &mut Vec<Fault>) {
@@ -151,8 +201,12 @@ impl<'a> Cover<'a> {
 }
 
 /// Why no step shows a fault.
-pub(super) fn why_not(fault: Fault) -> &'static str {
+pub(super) fn why_not(harness: &Harness, fault: Fault) -> &'static str {
+    let diode = |part: PartId| matches!(harness.parts[part].kind, PartKind::Diode { .. });
     match fault {
+        Fault::Open(Element::Part(part)) | Fault::PartShort(part) if diode(part) => {
+            "a diode is proven with the meter's diode range, with its plug off"
+        }
         Fault::Dead(_) => "a unit is proven by its function, or by elimination: inputs good, output absent",
         Fault::StuckReleased(_) | Fault::StuckOperated(_) => {
             "a relay is proven by working it: function check"
@@ -162,7 +216,7 @@ pub(super) fn why_not(fault: Fault) -> &'static str {
             "it shows as an open and a short where both nets are probed; not claimed for itself"
         }
         Fault::Short(..) | Fault::ToChassis(_) => {
-            "the nets cannot both be probed, or a load or a unit joins them in this setup"
+            "the two are joined on purpose, cannot both be probed, or a load or a unit hides it in this setup"
         }
         Fault::PartShort(_) => "the part lies in no reading, or its resistance is too near to a short",
         Fault::Open(_) | Fault::High(_) | Fault::CoilOpen(_) => {

@@ -12,6 +12,7 @@ mod bounds;
 mod caution;
 mod cover;
 mod phase;
+mod plugs;
 mod power;
 mod select;
 
@@ -21,11 +22,11 @@ pub use caution::{BEFORE, DEFERENCE};
 use std::collections::BTreeSet;
 
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, MatingId, PartKind, Point, StationId};
+use crate::definition::{Harness, Limit, MatingId, PartKind, Point, StationId};
 use crate::fault::Fault;
 use crate::measure::{Expectation, Measurement, Meter};
 use crate::netlist::Netlist;
-use crate::setup::{Action, Connected, Isolated, Setup, plug_of};
+use crate::setup::{Action, Connected, Isolated, Setup};
 use crate::units::{Seconds, Volts};
 
 /// What a plan is asked for.
@@ -149,7 +150,7 @@ struct Draft {
 enum Look {
     /// Sources and points that can be probed on the machine as found.
     Sources,
-    /// Paths and isolation.
+    /// Paths and isolation, and what the maker demands in the same setup.
     Paths,
     /// The switch contacts that this setup closes.
     Switches,
@@ -176,25 +177,28 @@ pub fn as_found(harness: &Harness) -> Setup {
 fn drafts(harness: &Harness, netlist: &Netlist, scope: &Scope) -> Result<Vec<Draft>, Unsettled> {
     let found = as_found(harness);
     let powered = matches!(found, Setup::Connected(_));
-    let parted = parted(harness, scope);
+    let parted = plugs::parted(harness, netlist, scope);
     let open: Setup = with_parted(&parted).into();
     let mut drafts = Vec::new();
     if powered {
         drafts.push(Draft { title: "As found, with power", setup: found.clone(), look: Look::Sources });
-        for setup in limit_setups(harness, scope) {
-            drafts.push(Draft { title: "What the maker demands", setup, look: Look::Limits });
+        for setup in limit_setups(harness, scope, true) {
+            drafts.push(Draft { title: "What the maker demands, with power", setup, look: Look::Limits });
         }
+    }
+    for setup in limit_setups(harness, scope, false).into_iter().filter(|setup| *setup != open) {
+        drafts.push(Draft { title: "What the maker demands, without power", setup, look: Look::Limits });
     }
     drafts.push(Draft {
         title: "Paths and isolation, without power",
         setup: open.clone(),
         look: Look::Paths,
     });
-    for setup in switch_setups(harness, &parted) {
+    for setup in plugs::switch_setups(harness, netlist, &parted) {
         drafts.push(Draft { title: "Switch contacts, without power", setup, look: Look::Switches });
     }
     if powered {
-        let units = unit_plugs(harness, &parted);
+        let units = plugs::of_units(harness, &parted);
         for (setup, pairs) in power::supplies(harness, netlist, scope, &units)? {
             drafts.push(Draft {
                 title: "Supplies at the open plugs, with power",
@@ -207,52 +211,35 @@ fn drafts(harness: &Harness, netlist: &Netlist, scope: &Scope) -> Result<Vec<Dra
     Ok(drafts)
 }
 
-/// The matings that are parted for the paths: those asked for, or all.
-fn parted(harness: &Harness, scope: &Scope) -> BTreeSet<MatingId> {
-    if scope.unplug.is_empty() {
-        harness.matings.ids().collect()
-    } else {
-        scope.unplug.iter().copied().collect()
-    }
-}
-
 fn with_parted(parted: &BTreeSet<MatingId>) -> Isolated {
     parted.iter().fold(Isolated::at_rest(), |setup, mating| setup.part(*mating))
 }
 
-/// Of the parted matings, those that lead into units.
-fn unit_plugs(harness: &Harness, parted: &BTreeSet<MatingId>) -> BTreeSet<MatingId> {
-    let into_unit = |mating: &MatingId| {
-        let plug = plug_of(harness, *mating);
-        let mate = harness.mate_of(plug);
-        mate.is_some_and(|m| harness.unit_behind(Point::Contact(harness.connectors[m].first)).is_some())
+/// The setups of what the maker demands of a reading of some kind: for the whole machine, and for a circuit
+/// where one of the probes is on one of its wires. A sweep at a few plugs leaves them out.
+fn limit_setups(harness: &Harness, scope: &Scope, powered: bool) -> BTreeSet<Setup> {
+    let asked = |limit: &&Limit| {
+        let of_circuit =
+            |circuit: &String| [limit.red, limit.black].iter().any(|p| on_circuit(harness, *p, circuit));
+        limit.kind.is_resistance() != powered
+            && scope.unplug.is_empty()
+            && (limit.unplugged.is_empty() || !powered)
+            && scope.circuit.as_ref().is_none_or(of_circuit)
     };
-    parted.iter().copied().filter(into_unit).collect()
-}
-
-/// The setups of the maker's demands that need nothing unplugged; a sweep at a few plugs leaves them out.
-fn limit_setups(harness: &Harness, scope: &Scope) -> BTreeSet<Setup> {
-    if !scope.unplug.is_empty() {
-        return BTreeSet::new();
-    }
-    let wanted = harness.limits.iter().filter(|l| !l.kind.is_resistance() && l.unplugged.is_empty());
-    let setup = |limit: &crate::definition::Limit| {
-        let set =
-            limit.set.iter().fold(Connected::as_found(), |s, (switch, at)| s.set(harness, *switch, *at));
-        Setup::from(limit.conditions.iter().fold(set, |s, condition| s.bring(*condition)))
-    };
-    wanted.map(setup).collect()
-}
-
-/// One setup for every position of every switch that is not its rest and closes something.
-fn switch_setups(harness: &Harness, parted: &BTreeSet<MatingId>) -> Vec<Setup> {
-    let mut setups = Vec::new();
-    for (switch, positions, rest) in crate::setup::switches(harness) {
-        for position in (0..positions).filter(|position| *position != rest) {
-            setups.push(with_parted(parted).set(harness, switch, position).into());
+    let setup = |limit: &Limit| {
+        let parted = limit.unplugged.iter().copied().collect();
+        let set = limit.set.iter().fold(with_parted(&parted), |s, (switch, at)| s.set(harness, *switch, *at));
+        if powered {
+            return limit.conditions.iter().fold(set.connect(), |s, condition| s.bring(*condition)).into();
         }
-    }
-    setups
+        limit.conditions.iter().fold(set, |s, condition| s.bring(harness, *condition)).into()
+    };
+    harness.limits.iter().filter(asked).map(setup).collect()
+}
+
+/// Whether a wire of a circuit ends at a point.
+fn on_circuit(harness: &Harness, point: Point, circuit: &str) -> bool {
+    harness.wires_at(point).any(|wire| harness.wires[wire].circuit.as_deref() == Some(circuit))
 }
 
 impl Plan {

@@ -4,12 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::cover::{Cover, why_not};
 use super::select::{Chosen, Selection, Wanted, paths, switches};
-use super::{Cost, Coverage, Draft, Look, Phase, Plan, Scope, Step, as_found, caution};
+use super::{Cost, Coverage, Draft, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, Kind, PartKind, Point, StationId};
+use crate::definition::{Harness, Kind, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Meter, Situation};
-use crate::netlist::Netlist;
+use crate::netlist::{Element, Netlist};
 use crate::setup::{Action, Power, READING_SECONDS, Setup, plug_of, transition};
 use crate::units::{Seconds, Volts};
 
@@ -57,6 +57,7 @@ impl<'a> Builder<'a> {
         if closing && self.phases.iter().all(|phase| phase.changes.is_empty()) {
             return Ok(());
         }
+        let draft = self.without_idle_switches(draft)?;
         let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
         let selection = self.select(&situation, &draft.look);
         if selection.chosen.is_empty() && !closing {
@@ -83,11 +84,30 @@ impl<'a> Builder<'a> {
         Ok(())
     }
 
+    /// A draft in which only those switches are moved of which a contact is read.
+    fn without_idle_switches(&self, mut draft: Draft) -> Result<Draft, Unsettled> {
+        if matches!(draft.look, Look::Switches) {
+            let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
+            let selection = self.select(&situation, &draft.look);
+            let read: BTreeSet<PartId> = selection.chosen.iter().filter_map(|chosen| chosen.moved).collect();
+            let parted = draft.setup.parted().collect();
+            let moves = draft.setup.set().filter(|(switch, _)| read.contains(switch));
+            draft.setup = moves
+                .fold(with_parted(&parted), |setup, (switch, at)| setup.set(self.harness, switch, at))
+                .into();
+        }
+        Ok(draft)
+    }
+
     fn select(&self, situation: &Situation<'_>, look: &Look) -> Selection {
         match look {
-            Look::Paths => paths(situation, self.scope),
+            Look::Paths => {
+                let mut selection = paths(situation, self.scope);
+                add_limits(situation, self.scope, &mut selection);
+                selection
+            }
             Look::Switches => switches(situation, self.scope),
-            Look::Sources => selection(sources(situation)),
+            Look::Sources => selection(sources(situation, self.scope)),
             Look::Supplies(pairs) => selection(supplies(situation, pairs)),
             Look::Limits => selection(limits(situation)),
             Look::Close => Selection::default(),
@@ -98,13 +118,11 @@ impl<'a> Builder<'a> {
     fn note_scope(&mut self, situation: &Situation<'_>) {
         let wanted = Wanted::new(situation, self.scope);
         for (fault, _) in self.universe.iter() {
-            let touches = fault.elements().into_iter().any(|element| {
-                self.universe.links(element).iter().any(|link| {
-                    self.netlist
-                        .ends(*link)
-                        .iter()
-                        .any(|node| wanted.point(situation, self.netlist.point(*node)))
-                })
+            let touches = fault.elements().into_iter().any(|element| match (fault, element) {
+                (Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..), Element::Wire(wire)) => {
+                    wanted.short(situation, wire)
+                }
+                _ => self.universe.links(element).iter().any(|link| wanted.link(situation, *link)),
             });
             if touches {
                 self.in_scope.insert(fault);
@@ -136,7 +154,7 @@ impl<'a> Builder<'a> {
         let cover = Cover::new(situation, &self.universe, self.meter);
         let weights: BTreeMap<Fault, f64> = self.universe.iter().collect();
         let mut steps: Vec<(Step, f64)> = Vec::new();
-        for Chosen { measurement, purpose } in selection.chosen {
+        for Chosen { measurement, purpose, .. } in selection.chosen {
             let expect = situation.expect(&measurement, &self.meter);
             let covers = cover.of(&measurement, &expect);
             let weight = covers.iter().filter_map(|fault| weights.get(fault)).sum();
@@ -168,11 +186,12 @@ impl<'a> Builder<'a> {
     pub(super) fn finish(mut self) -> Plan {
         self.bound_changes();
         let covered: BTreeSet<Fault> = self.covered.intersection(&self.in_scope).copied().collect();
-        let undetected = self.in_scope.difference(&covered).map(|fault| (*fault, why_not(*fault))).collect();
+        let undetected =
+            self.in_scope.difference(&covered).map(|fault| (*fault, why_not(self.harness, *fault))).collect();
         Plan {
             cautions: caution::throughout(self.harness),
-            before: caution::before(self.harness),
-            function_check: caution::function_check(self.harness, self.scope),
+            before: caution::before(self.harness, &self.phases),
+            function_check: caution::function_check(self.harness, &self.phases),
             coverage: Coverage { faults: self.in_scope.len(), detected: covered.len(), undetected },
             cost: self.cost,
             meter: self.meter,
@@ -242,7 +261,8 @@ fn station_of(harness: &Harness, action: Action) -> Option<StationId> {
     }
 }
 
-/// Exposed contacts that are live: those of open plugs and of connectors without a mate.
+/// Exposed contacts that are live: those of open plugs, and those of connectors without a mate in which no
+/// part sits.
 fn live_contacts(situation: &Situation<'_>) -> Vec<(Point, Volts)> {
     let harness = situation.harness;
     if situation.setup.power() == Power::Isolated || situation.setup.parted().len() == 0 {
@@ -251,7 +271,10 @@ fn live_contacts(situation: &Situation<'_>) -> Vec<(Point, Volts)> {
     let exposed = |point: &Point| {
         let Point::Contact(id) = point else { return false };
         let connector = &harness.connectors[harness.contacts[*id].connector];
-        connector.mating.is_some_and(|mating| situation.setup.is_parted(mating))
+        match connector.mating {
+            Some(mating) => situation.setup.is_parted(mating),
+            None => harness.parts_at(*point).len() == 0,
+        }
     };
     let volts = |point: Point| {
         let volts = situation.healthy().volts_between(situation.node(point), situation.netlist.chassis());
@@ -260,18 +283,22 @@ fn live_contacts(situation: &Situation<'_>) -> Vec<(Point, Volts)> {
     harness.points().filter(exposed).filter_map(volts).collect()
 }
 
-/// Every source across its posts, and every supply that can be probed on the machine as found.
-fn sources(situation: &Situation<'_>) -> Vec<Chosen> {
+/// Every source across its posts; for some plugs or one circuit the batteries are enough.
+fn sources(situation: &Situation<'_>, scope: &Scope) -> Vec<Chosen> {
     let harness = situation.harness;
+    let whole = scope.unplug.is_empty() && scope.circuit.is_none();
     let mut chosen = Vec::new();
     for part in harness.parts.values() {
         let (PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. }) = part.kind
         else {
             continue;
         };
+        if !whole && !matches!(part.kind, PartKind::Battery { .. }) {
+            continue;
+        }
         if let Ok(measurement) = situation.measure(Kind::Voltage, plus, minus) {
             let purpose = format!("{} {}", part.kind.word(), part.id);
-            chosen.push(Chosen { measurement, purpose });
+            chosen.push(Chosen { measurement, purpose, moved: None });
         }
     }
     chosen
@@ -285,20 +312,37 @@ fn supplies(situation: &Situation<'_>, pairs: &[[Point; 2]]) -> Vec<Chosen> {
             Point::Contact(id) => situation.harness.contacts[*id].signal.clone(),
             _ => None,
         };
-        Some(Chosen { measurement, purpose: signal.unwrap_or_else(|| "supply and return".to_owned()) })
+        let purpose = signal.unwrap_or_else(|| "supply and return".to_owned());
+        Some(Chosen { measurement, purpose, moved: None })
     };
     pairs.iter().filter_map(take).collect()
 }
 
 /// What the maker demands in this setup.
 fn limits(situation: &Situation<'_>) -> Vec<Chosen> {
+    let isolated = situation.setup.power() == Power::Isolated;
     let here = situation.harness.limits.iter().filter(|limit| {
-        limit.set.iter().copied().eq(situation.setup.set())
+        limit.kind.is_resistance() == isolated
+            && limit.unplugged.iter().copied().eq(situation.setup.parted())
+            && limit.set.iter().copied().eq(situation.setup.set())
             && limit.conditions.iter().copied().eq(situation.setup.conditions())
     });
     let take = |limit: &crate::definition::Limit| {
         let measurement = situation.measure(limit.kind, limit.red, limit.black).ok()?;
-        Some(Chosen { measurement, purpose: limit.title.clone() })
+        Some(Chosen { measurement, purpose: limit.title.clone(), moved: None })
     };
     here.filter_map(take).collect()
+}
+
+/// Adds what the maker demands in the setup of the paths, where no reading asks for it yet.
+fn add_limits(situation: &Situation<'_>, scope: &Scope, selection: &mut Selection) {
+    if !scope.unplug.is_empty() || scope.circuit.is_some() {
+        return;
+    }
+    for demanded in limits(situation) {
+        if selection.chosen.iter().all(|chosen| chosen.measurement != demanded.measurement) {
+            selection.bound += 1;
+            selection.chosen.push(demanded);
+        }
+    }
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::{Scope, with_parted};
+use super::{Scope, on_circuit, with_parted};
 use crate::circuit::{Corner, Unsettled, solve};
 use crate::definition::{Harness, MatingId, PartId, PartKind, Point};
 use crate::netlist::Netlist;
@@ -16,6 +16,9 @@ const TRIED: usize = 400;
 
 /// A switch and the position it is put into.
 type Move = (PartId, usize);
+
+/// A setup, and the pairs of points to read in it.
+type Supplied = (Setup, Vec<[Point; 2]>);
 
 /// A supply or condition of a unit, to be read against the unit's return.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -35,7 +38,7 @@ pub(super) fn supplies(
     netlist: &Netlist,
     scope: &Scope,
     parted: &BTreeSet<MatingId>,
-) -> Result<Vec<(Setup, Vec<[Point; 2]>)>, Unsettled> {
+) -> Result<Vec<Supplied>, Unsettled> {
     let search = Search { harness, netlist, parted };
     let all = targets(harness, scope, parted);
     let mut left = all.clone();
@@ -128,7 +131,7 @@ fn targets(harness: &Harness, scope: &Scope, parted: &BTreeSet<MatingId>) -> BTr
             let black = function.ground.and_then(|g| outside(harness, g, parted)).unwrap_or(Point::Chassis);
             for point in std::iter::once(function.supply).chain(function.when.iter().copied()) {
                 let Some(red) = outside(harness, point, parted) else { continue };
-                if scope.circuit.as_ref().is_none_or(|c| of_circuit(harness, red, c)) {
+                if scope.circuit.as_ref().is_none_or(|c| on_circuit(harness, red, c)) {
                     targets.insert(Target { red, black });
                 }
             }
@@ -143,10 +146,6 @@ fn outside(harness: &Harness, point: Point, parted: &BTreeSet<MatingId>) -> Opti
     let contact = &harness.contacts[id];
     let mating = harness.connectors[contact.connector].mating?;
     parted.contains(&mating).then_some(Point::Contact(contact.mate?))
-}
-
-fn of_circuit(harness: &Harness, point: Point, circuit: &str) -> bool {
-    harness.wires_at(point).any(|wire| harness.wires[wire].circuit.as_deref() == Some(circuit))
 }
 
 /// Every single move of a switch away from rest.

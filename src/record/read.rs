@@ -130,8 +130,10 @@ fn check_definition(reader: &mut Reader<'_, '_>, harness: &Harness, file: FileId
     let other_revision = revision.as_ref().is_some_and(|revision| revision.value != about.revision);
     if let Some(begun) = hash.filter(|hash| hash.value != harness.hash) {
         let began = revision.map_or_else(String::new, |revision| format!(" (revision {})", revision.value));
-        let now = if other_revision { format!("revision {}", about.revision) } else { "another text".to_owned() };
-        let message = format!("the definition has changed since this record was begun{began}: it is {now} now");
+        let now =
+            if other_revision { format!("revision {}", about.revision) } else { "another text".to_owned() };
+        let message =
+            format!("the definition has changed since this record was begun{began}: it is {now} now");
         let help = "judge old readings by the old definition, or begin a new record";
         sink.push(Diagnostic::warning("stale", begun.place, message).help(help));
     }

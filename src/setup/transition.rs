@@ -4,8 +4,10 @@
 //! the switches at rest, the negative lead last. The walk below holds a setup of the type that each
 //! action needs, so a wrong order does not compile.
 
-use super::{Action, Connected, Isolated, Post, Setup, batteries};
-use crate::definition::{ConditionId, Harness, MatingId, PartId, PartKind};
+use std::collections::BTreeMap;
+
+use super::{Action, Connected, Isolated, Post, Setup, batteries, plug_of};
+use crate::definition::{ConditionId, Harness, MatingId, PartId, PartKind, StationId};
 
 /// The actions that lead from one setup to another.
 ///
@@ -68,11 +70,11 @@ impl Walk<'_> {
         let before = Setup::from(now.clone());
         let unplug: Vec<MatingId> = to.parted().filter(|m| !before.is_parted(*m)).collect();
         let plug: Vec<MatingId> = before.parted().filter(|m| !to.is_parted(*m)).collect();
-        for mating in unplug {
+        for mating in self.by_station(unplug) {
             self.actions.push(Action::Unplug(mating));
             now = now.part(mating);
         }
-        for mating in plug {
+        for mating in self.by_station(plug) {
             self.actions.push(Action::Plug(mating));
             now = now.mate(mating);
         }
@@ -88,6 +90,18 @@ impl Walk<'_> {
                 self.powered(now, to);
             }
         }
+    }
+
+    /// Plugs of one station together, stations in the order in which they first come: no way is walked twice.
+    fn by_station(&self, matings: Vec<MatingId>) -> Vec<MatingId> {
+        let station = |mating: MatingId| self.harness.connectors[plug_of(self.harness, mating)].station;
+        let mut order: BTreeMap<Option<StationId>, usize> = BTreeMap::new();
+        for (at, mating) in matings.iter().enumerate() {
+            order.entry(station(*mating)).or_insert(at);
+        }
+        let mut sorted = matings;
+        sorted.sort_by_key(|mating| order.get(&station(*mating)).copied());
+        sorted
     }
 
     /// Switches and conditions with power isolated.

@@ -1,5 +1,6 @@
 //! Plans as tables and JSON.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
@@ -7,9 +8,10 @@ use serde::Serialize;
 use super::{Section, Sheet, Stamp, colours_at, station_word};
 use crate::definition::{Harness, Point};
 use crate::measure::Expectation;
+use crate::netlist::Element;
 use crate::plan::{DEFERENCE, Phase, Plan, Step};
 use crate::setup::{Setup, position_name};
-use crate::units::{Seconds, significant};
+use crate::units::significant;
 
 /// A plan for programs.
 #[derive(Debug, Clone, Serialize)]
@@ -266,13 +268,62 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView) -> Sheet {
         Section { title: "Know first".to_owned(), lines: list(&plan.before), ..Section::default() },
     ];
     sections.extend(plan.phases.iter().flat_map(|phase| phase_sections(harness, plan, phase)));
-    sections.push(Section {
-        title: "Function check".to_owned(),
-        lines: plan.function_check.iter().map(|check| format!("[ ] {check}")).collect(),
-        ..Section::default()
-    });
+    if !plan.function_check.is_empty() {
+        sections.push(Section {
+            title: "Function check".to_owned(),
+            lines: plan.function_check.iter().map(|check| format!("[ ] {check}")).collect(),
+            ..Section::default()
+        });
+    }
     sections.push(coverage_section(view));
-    Sheet { sections, notes: vec![DEFERENCE.to_owned()], ..Sheet::of("Plan", &view.harness) }
+    let notes = vec![DEFERENCE.to_owned()];
+    Sheet { sections, notes, flat: Some(flat(view)), ..Sheet::of("Plan", &view.harness) }
+}
+
+/// All readings in one table, each with the setup it is taken in.
+fn flat(view: &PlanView) -> Section {
+    let mut rows = Vec::new();
+    for phase in &view.phases {
+        let SetupView { power, unplugged, set, conditions } = &phase.setup;
+        let set: Vec<String> = set.iter().map(|(switch, position)| format!("{switch}={position}")).collect();
+        for step in &phase.steps {
+            let bound = |bound: Option<f64>| bound.map(|value| value.to_string()).unwrap_or_default();
+            let texts = [&step.id, &step.station, &step.red, &step.black, step.expect.unit]
+                .map(|t: &str| t.to_owned());
+            let [id, station, red, black, unit] = texts;
+            rows.push(vec![
+                id,
+                (*power).to_owned(),
+                unplugged.join(" "),
+                set.join(" "),
+                conditions.join(" "),
+                station,
+                step.kind.to_owned(),
+                red,
+                black,
+                bound(step.expect.low),
+                bound(step.expect.high),
+                unit,
+                step.covers.join(" "),
+            ]);
+        }
+    }
+    let columns = vec![
+        "step",
+        "power",
+        "unplugged",
+        "set",
+        "conditions",
+        "station",
+        "kind",
+        "red",
+        "black",
+        "low",
+        "high",
+        "unit",
+        "covers",
+    ];
+    Section { columns, rows, ..Section::default() }
 }
 
 /// A phase opens with what to do and what the machine looks like then; its readings follow in one table
@@ -290,10 +341,10 @@ fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<Section>
     }
     let steps = phase.steps.len();
     let done: usize = plan.phases.iter().take_while(|p| p.id < phase.id).map(|p| p.steps.len()).sum();
-    let progress = if steps == 0 {
-        String::new()
-    } else {
-        format!(" · readings {} to {} of {}", done + 1, done + steps, plan.cost.steps)
+    let progress = match steps {
+        0 => String::new(),
+        1 => format!(" · reading {} of {}", done + 1, plan.cost.steps),
+        _ => format!(" · readings {} to {} of {}", done + 1, done + steps, plan.cost.steps),
     };
     let title = format!("Phase {} · {}{progress}", phase.id, phase.title);
     let mut sections = vec![Section { title, lines, ..Section::default() }];
@@ -304,7 +355,8 @@ fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<Section>
         });
         sections.push(Section {
             title,
-            columns: vec!["step", "red", "black", "expect", "reading", "if not, look at"],
+            under: true,
+            columns: vec!["step", "red", "black", "expect", "reading", "look at"],
             rows: here.iter().map(|step| row(harness, step)).collect(),
             ..Section::default()
         });
@@ -315,37 +367,69 @@ fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<Section>
 fn row(harness: &Harness, step: &Step) -> Vec<String> {
     let elsewhere = |point: Point| match harness.station_of(point) {
         station if station == step.station || station.is_none() => String::new(),
-        station => format!(" (at {})", station_word(harness, station)),
+        station => format!(" ({})", station_word(harness, station)),
     };
     let black = step.measurement.black();
     vec![
         step.id.clone(),
         probe(harness, step.measurement.red()),
         format!("{}{}", probe(harness, black), elsewhere(black)),
-        step.expect.words(),
-        "[      ]".to_owned(),
+        narrow(&step.expect.words()),
+        "[     ]".to_owned(),
         accuses(harness, step),
     ]
 }
 
+/// An expectation for a narrow column: "< 0.63 ohm", "40.2–56.7 ohm", "open ≥ 1 Mohm".
+fn narrow(words: &str) -> String {
+    let open = words.strip_prefix("open (").and_then(|rest| rest.strip_suffix(')'));
+    let words = open.map_or_else(|| words.to_owned(), |limit| format!("open {limit}"));
+    let words = words.replace("below ", "< ");
+    if words.contains('-') { words } else { words.replace(" to ", "–") }
+}
+
 /// A point with the colours of the wires in it, which is how one finds it.
 fn probe(harness: &Harness, point: Point) -> String {
+    let mut seen = BTreeSet::new();
     let colours = colours_at(harness, point);
+    let colours = colours.split(' ').filter(|colour| seen.insert(*colour)).collect::<Vec<_>>().join(" ");
     let name = harness.point_name(point);
     if matches!(point, Point::Terminal(_)) || colours.is_empty() { name } else { format!("{name} {colours}") }
 }
 
-/// The elements that a bad reading accuses, the first few of them.
+/// What to look at if the reading is bad: parts and plugs first, because they are quick to look at, then
+/// wires; as many as a narrow column holds. A wire stands for its ends.
 fn accuses(harness: &Harness, step: &Step) -> String {
-    const SHOWN: usize = 3;
-    let mut seen = BTreeSet::new();
-    let elements = step.covers.iter().flat_map(|fault| fault.elements());
-    let names: Vec<String> = elements.map(|e| e.id(harness)).filter(|id| seen.insert(id.clone())).collect();
-    match names.len() {
-        0 => step.purpose.clone(),
-        n if n <= SHOWN => names.join(", "),
-        n => format!("{}, {} more", names[..SHOWN].join(", "), n - SHOWN),
+    const WIDTH: usize = 14;
+    let mut names: Vec<(u8, String)> = Vec::new();
+    for element in step.covers.iter().flat_map(|fault| fault.elements()) {
+        let name = match element {
+            Element::Part(_) => (0, element.id(harness)),
+            Element::Bond(_) => (1, element.id(harness)),
+            Element::Mated(contact, _) => {
+                (1, harness.connectors[harness.contacts[contact].connector].id.clone())
+            }
+            Element::Wire(wire) | Element::Termination(wire, _) | Element::SpliceLeg(wire, _) => {
+                (2, harness.wires[wire].id.clone())
+            }
+        };
+        if !names.contains(&name) {
+            names.push(name);
+        }
     }
+    names.sort_by_key(|(rank, _)| *rank);
+    if names.is_empty() {
+        return step.purpose.clone();
+    }
+    let mut shown = String::new();
+    for (at, (_, name)) in names.iter().enumerate() {
+        let more = format!("{shown}{}{name}", if at == 0 { "" } else { ", " });
+        if at > 0 && more.len() > WIDTH {
+            return format!("{shown}, +{}", names.len() - at);
+        }
+        shown = more;
+    }
+    shown
 }
 
 fn coverage_section(view: &PlanView) -> Section {
@@ -354,22 +438,32 @@ fn coverage_section(view: &PlanView) -> Section {
     for undetected in &view.coverage.undetected {
         *reasons.entry(undetected.why).or_default() += 1;
     }
-    let minutes = |seconds: f64| significant(Seconds::new(seconds).get() / 60.0, 3);
     let mut lines = vec![
         format!(
             "{} of {} single faults in scope show for sure.",
             view.coverage.detected, view.coverage.faults
         ),
         format!("{steps} readings; with two probes, for these nets and pairs, the fewest are {steps_bound}."),
-        format!("{changes} setup changes; the fewest for these phases are {changes_bound}."),
-        format!(
-            "About {} min; the fewest changes and readings, without walking, take {} min.",
-            minutes(seconds),
-            minutes(seconds_bound)
-        ),
     ];
+    if changes > 0 {
+        lines.push(format!("{changes} setup changes; the fewest for these phases are {changes_bound}."));
+    }
+    lines.push(format!(
+        "About {}; the fewest changes and readings, without walking, take {}.",
+        duration(seconds),
+        duration(seconds_bound)
+    ));
+    let mut reasons: Vec<(&str, usize)> = reasons.into_iter().collect();
+    reasons.sort_by_key(|(_, count)| Reverse(*count));
     lines.extend(reasons.iter().map(|(why, count)| format!("- {count} not shown: {why}.")));
     Section { title: "What this plan shows and costs".to_owned(), lines, ..Section::default() }
+}
+
+/// Whole minutes, and hours where there are some.
+fn duration(seconds: f64) -> String {
+    let minutes = (seconds / 60.0).round();
+    let hours = (minutes / 60.0).floor();
+    if hours > 0.0 { format!("{hours} h {} min", minutes - 60.0 * hours) } else { format!("{minutes} min") }
 }
 
 fn capital(text: &str) -> String {

@@ -91,7 +91,9 @@ pub fn trace(harness: &Harness, netlist: &Netlist, from: Point, to: Point) -> Op
     let (view, mut sheet) = finish(harness, from, Some(to), steps);
     if !crossed.is_empty() {
         let crossed = crossed.join(", ");
-        sheet.notes.push(format!("There is no shorter way than through {crossed}: a load, a coil or a source."));
+        sheet
+            .notes
+            .push(format!("There is no shorter way than through {crossed}: a load, a coil or a source."));
     }
     Some((view, sheet))
 }

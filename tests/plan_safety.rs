@@ -1,0 +1,203 @@
+//! Plans replayed by a bystander: every phase, change by change, from the machine as found.
+//!
+//! The rules are those of the trade: ohms and isolation with power isolated only; nothing mated or
+//! parted under power; battery negative off first and on last (AC 43.13-1B and any vehicle manual);
+//! live exposed contacts listed; no megohm test into electronics; the machine left as found. The replay
+//! reads the plan's JSON, keeps its own state and its own nets, and solves circuits with its own
+//! dense solver; of the crate it uses the definition alone. Machines are made from seeds; a failure
+//! names the seed.
+
+#![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+
+#[path = "support/machine.rs"]
+mod machine;
+#[path = "support/nodal.rs"]
+mod nodal;
+#[path = "support/replay.rs"]
+mod replay;
+#[path = "support/rules.rs"]
+mod rules;
+#[path = "support/mod.rs"]
+mod support;
+
+use std::collections::BTreeSet;
+
+use machine::Rng;
+use replay::{State, batteries};
+use ringout::definition::{Harness, MatingId, load};
+use ringout::measure::Meter;
+use ringout::netlist::Netlist;
+use ringout::plan::{self, Scope};
+use ringout::sheet;
+use rules::{Replay, list, planned, text};
+
+/// Replays a plan; says whether there was one.
+fn check(harness: &Harness, scope: &Scope, tried: usize, seed: u64) -> bool {
+    let Some(plan) = planned(harness, scope) else { return false };
+    let mut replay =
+        Replay { harness, scope, plan: &plan, state: State::default(), tried, rng: Rng::new(seed) };
+    replay.run();
+    true
+}
+
+fn made(seed: u64, wires: usize) -> Harness {
+    let none = &mut |path: &str| Err(format!("{path} is not there"));
+    match load("made.toml", machine::random(seed, wires), None, none) {
+        Ok(loaded) => loaded.harness,
+        Err(rejected) => panic!("{:?}", rejected.diagnostics.first().map(|d| &d.message)),
+    }
+}
+
+/// The whole machine, some plugs, or one circuit.
+fn some_scope(harness: &Harness, rng: &mut Rng) -> Scope {
+    match rng.below(3) {
+        0 => Scope::default(),
+        1 => Scope { unplug: harness.matings.ids().filter(|_| rng.chance(30)).collect(), circuit: None },
+        _ => {
+            let circuits: Vec<&String> = harness.wires.values().filter_map(|w| w.circuit.as_ref()).collect();
+            Scope { unplug: Vec::new(), circuit: Some(circuits[rng.below(circuits.len())].clone()) }
+        }
+    }
+}
+
+/// Checks machines of some seeds; nearly all must have a plan at all.
+fn check_made(seeds: std::ops::Range<u64>, most_wires: usize) {
+    let mut without = 0;
+    let all = seeds.end - seeds.start;
+    for seed in seeds {
+        let mut rng = Rng::new(seed ^ 0x0bad_5eed);
+        let harness = made(seed, rng.between(4, most_wires));
+        let scope = some_scope(&harness, &mut rng);
+        let outcome = std::panic::catch_unwind(|| check(&harness, &scope, 3, seed));
+        match outcome {
+            Ok(planned) => without += u64::from(!planned),
+            Err(_) => panic!("seed {seed}, {scope:?}"),
+        }
+    }
+    assert!(without * 20 < all, "{without} of {all} machines never settle");
+}
+
+#[test]
+fn plans_of_made_machines_keep_every_rule() {
+    check_made(0..240, 30);
+}
+
+#[test]
+#[ignore = "takes minutes"]
+fn plans_of_many_and_larger_machines_keep_every_rule() {
+    check_made(1000..4000, 60);
+}
+
+fn published() -> Vec<String> {
+    let folder = support::path("published");
+    let files =
+        std::fs::read_dir(folder).unwrap().map(|file| file.unwrap().file_name().into_string().unwrap());
+    let mut all: Vec<String> =
+        files.filter(|name| name.ends_with(".toml")).map(|name| format!("published/{name}")).collect();
+    all.sort();
+    all
+}
+
+#[test]
+fn plans_of_published_harnesses_keep_every_rule() {
+    let files = published();
+    assert!(files.len() >= 10);
+    for file in files {
+        let harness = support::harness(&file);
+        assert!(check(&harness, &Scope::default(), 20, 1), "{file}");
+        for circuit in circuits(&harness) {
+            assert!(check(&harness, &Scope { unplug: Vec::new(), circuit: Some(circuit) }, 2, 1), "{file}");
+        }
+    }
+}
+
+fn circuits(harness: &Harness) -> BTreeSet<String> {
+    harness.wires.values().filter_map(|wire| wire.circuit.clone()).collect()
+}
+
+fn unplug(harness: &Harness, connectors: &[&str]) -> Scope {
+    let mating = |id: &&str| harness.connectors[harness.names.connector(id).unwrap()].mating.unwrap();
+    Scope { unplug: connectors.iter().map(mating).collect(), circuit: None }
+}
+
+#[test]
+fn every_plan_of_the_sprayer_keeps_every_rule() {
+    let harness = support::harness("orchard-sprayer.toml");
+    assert!(check(&harness, &Scope::default(), 60, 1));
+    for circuit in circuits(&harness) {
+        assert!(check(&harness, &Scope { unplug: Vec::new(), circuit: Some(circuit) }, 4, 1));
+    }
+    let plugs: Vec<MatingId> = harness.matings.ids().collect();
+    let mut rng = Rng::new(3);
+    for _ in 0..12 {
+        let some = plugs.iter().copied().filter(|_| rng.chance(20)).collect();
+        assert!(check(&harness, &Scope { unplug: some, circuit: None }, 4, 1));
+    }
+}
+
+/// The sweep at the control box: one power-off, one unplugging, one power-on for the voltages, one
+/// power-off, one re-mating.
+#[test]
+fn the_sweep_at_the_control_box_is_one_cycle() {
+    let harness = support::harness("orchard-sprayer.toml");
+    let plan = planned(&harness, &unplug(&harness, &["P1", "P2", "P3"])).unwrap();
+    let mut actions: Vec<String> = Vec::new();
+    for change in list(&plan["phases"]).iter().flat_map(|phase| list(&phase["changes"])) {
+        let (action, target) = (text(&change["action"]), text(&change["target"]));
+        if matches!(action, "take off" | "put on" | "unplug" | "plug in") {
+            actions.push(format!("{action} {}", target.split(" (").next().unwrap()));
+        }
+    }
+    let off = ["take off BAT1 negative", "take off BAT1 positive"];
+    let on = ["put on BAT1 positive", "put on BAT1 negative"];
+    let apart = ["unplug P1", "unplug P2", "unplug P3"];
+    let together = ["plug in P1", "plug in P2", "plug in P3"];
+    let cycle: Vec<&str> = [&off[..], &apart, &on, &off, &together, &on].concat();
+    assert_eq!(actions, cycle);
+}
+
+#[test]
+fn a_plan_is_the_same_every_time() {
+    for file in ["orchard-sprayer.toml", "published/m12-backbone.toml"] {
+        let harness = support::harness(file);
+        let [first, second] = [(); 2].map(|()| planned(&harness, &Scope::default()).unwrap().to_string());
+        assert_eq!(first, second);
+        let again = support::harness(file);
+        assert_eq!(first, planned(&again, &Scope::default()).unwrap().to_string());
+    }
+    let [first, second] =
+        [(); 2].map(|()| planned(&made(11, 60), &Scope::default()).map(|plan| plan.to_string()));
+    assert_eq!(first, second);
+}
+
+/// The cautions that hold throughout stand on every sheet, and every sheet defers.
+#[test]
+fn every_sheet_carries_its_cautions_and_defers() {
+    for file in published().into_iter().chain(["orchard-sprayer.toml".to_owned()]) {
+        let harness = support::harness(&file);
+        let plan = planned(&harness, &Scope::default()).unwrap();
+        let said = list(&plan["cautions"]).iter().map(text).collect::<Vec<_>>().join("\n");
+        assert!(said.contains("Never force a probe into a socket"), "{file}");
+        let hydrogen = !batteries(&harness).is_empty();
+        assert_eq!(said.contains("hydrogen"), hydrogen, "{file}");
+        assert_eq!(said.contains("across a battery"), hydrogen, "{file}");
+        let netlist = Netlist::new(&harness);
+        let made = plan::plan(&harness, &netlist, &Scope::default(), Meter::HANDHELD).unwrap();
+        let (_, sheet) = sheet::plan(&harness, &made);
+        assert!(sheet.notes.iter().any(|note| note.contains("maker's manual")), "{file}");
+    }
+}
+
+/// A machine of two thousand wires is planned in seconds. Release builds only: the limit is about the
+/// program, not about the compiler.
+#[test]
+#[ignore = "run with --release"]
+fn two_thousand_wires_are_planned_in_time() {
+    for text in [machine::large(2000), machine::random(7, 2000)] {
+        let none = &mut |path: &str| Err(format!("{path} is not there"));
+        let harness = load("made.toml", text, None, none).ok().unwrap().harness;
+        let start = std::time::Instant::now();
+        assert!(planned(&harness, &Scope::default()).is_some());
+        assert!(start.elapsed().as_secs() < 10, "{:?}", start.elapsed());
+    }
+}
