@@ -11,6 +11,7 @@
 //! Literature: George and Liu, "Computer Solution of Large Sparse Positive Definite Systems", 1981.
 
 use std::cmp::Reverse;
+use std::collections::btree_map::Entry;
 use std::collections::{BTreeMap, BinaryHeap};
 
 /// A node was left without any conductance: it belongs to no island.
@@ -184,13 +185,15 @@ impl Elimination {
             let mut change = -1isize;
             for (b, gb) in near.iter().skip(at + 1) {
                 let mesh = ga * gb / pivot;
-                let fresh = !self.near[*a].contains_key(b);
-                *self.near[*a].entry(*b).or_insert(0.0) += mesh;
-                *self.near[*b].entry(*a).or_insert(0.0) += mesh;
-                if fresh {
-                    change += 1;
-                    self.degree[*b] += 1;
+                match self.near[*a].entry(*b) {
+                    Entry::Occupied(mut known) => *known.get_mut() += mesh,
+                    Entry::Vacant(fresh) => {
+                        fresh.insert(mesh);
+                        change += 1;
+                        self.degree[*b] += 1;
+                    }
                 }
+                *self.near[*b].entry(*a).or_insert(0.0) += mesh;
             }
             self.degree[*a] = self.degree[*a].saturating_add_signed(change);
         }

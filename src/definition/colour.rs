@@ -211,7 +211,9 @@ impl Colour {
     /// a code that is right in one place and nearly right in another cannot be compared.
     pub fn parse(text: &str) -> Result<Self, ColourError> {
         let written = text.trim();
-        if let Some(code) = in_capitals(written) {
+        if !is_code(written)
+            && let Some(code) = in_capitals(written)
+        {
             return Err(ColourError::NotACode {
                 text: written.to_owned(),
                 suggest: format!("write it as \"{code}\""),
@@ -313,7 +315,7 @@ fn first_unknown(text: &str) -> &str {
 }
 
 /// The code that lower case or English words stand for: `rd/wh`, `red`, `Red/White`, `red with white
-/// stripe`. `None` where the text is a code already or not understood.
+/// stripe`. `None` where the text is not understood.
 fn in_capitals(text: &str) -> Option<String> {
     let words: Vec<String> = text
         .split(|c: char| !c.is_alphabetic())
@@ -324,7 +326,7 @@ fn in_capitals(text: &str) -> Option<String> {
     let codes = codes.filter(|codes| !codes.is_empty())?;
     let code =
         if words == ["green", "yellow"] && !text.contains('/') { "GNYE".to_owned() } else { codes.join("/") };
-    (code != text && !is_code(text)).then_some(code)
+    (code != text).then_some(code)
 }
 
 fn is_code(text: &str) -> bool {

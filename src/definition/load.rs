@@ -69,7 +69,7 @@ pub fn load(
     }
     check_variant(&draft, variant, &sink);
     std::mem::take(&mut draft.changes).apply(&mut draft, &sink);
-    let harness = resolve::resolve(draft, variant, hash(&sources), &sink);
+    let harness = resolve::resolve(&draft, variant, hash(&sources), &sink);
     rules::check(&harness, &sink);
     let failed = sink.errors() > 0;
     let diagnostics = sink.into_sorted();

@@ -28,7 +28,8 @@ pub struct Reader<'a, 'i> {
 impl<'a, 'i> Reader<'a, 'i> {
     /// Starts reading a table.
     pub fn new(table: &'a DeTable<'i>, place: Place, what: &'static str, sink: &'a Sink) -> Self {
-        Self { table, place, what, asked: Vec::new(), sink }
+        // Room for the keys of every kind of table: a machine has hundreds of thousands of tables.
+        Self { table, place, what, asked: Vec::with_capacity(32), sink }
     }
 
     /// Starts reading a value that must be a table; anything else is an error.

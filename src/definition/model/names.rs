@@ -2,7 +2,9 @@
 
 use std::collections::HashMap;
 
-use super::{ConditionId, ConnectorId, ContactId, Harness, PartId, Point, SpliceId, TerminalId, WireId};
+use super::{
+    ConditionId, Connector, ConnectorId, ContactId, Harness, Id, PartId, Point, SpliceId, TerminalId, WireId,
+};
 use crate::definition::diagnostic::nearest;
 
 /// What a name of the common namespace stands for.
@@ -37,8 +39,9 @@ impl Named {
 #[derive(Debug, Clone, Default)]
 pub struct Names {
     pub(in crate::definition) things: HashMap<String, Named>,
-    /// Contact names of each connector, in the order of the connector table.
-    pub(in crate::definition) contacts: Vec<HashMap<String, ContactId>>,
+    /// The contacts of each connector in the order of their names; connectors in the order of their
+    /// table. A table of texts would hold every contact's name a second time.
+    pub(in crate::definition) contacts: Vec<ContactId>,
     pub(in crate::definition) conditions: HashMap<String, ConditionId>,
 }
 
@@ -125,6 +128,19 @@ impl Names {
         }
     }
 
+    /// The contact of a connector by its name. Cost: one binary search.
+    pub(in crate::definition) fn contact_of(
+        &self,
+        connector: ConnectorId,
+        name: &str,
+        harness: &Harness,
+    ) -> Option<ContactId> {
+        let Connector { first, count, .. } = harness.connectors[connector];
+        let sorted = &self.contacts[first.index()..first.index() + count];
+        let at = sorted.binary_search_by(|id| harness.contacts[*id].name.as_str().cmp(name)).ok()?;
+        Some(sorted[at])
+    }
+
     /// The nearest known name of a kind.
     pub fn nearest(&self, written: &str, wanted: impl Fn(Named) -> bool) -> Option<&str> {
         let mut known: Vec<&str> =
@@ -162,8 +178,8 @@ impl Names {
         let Some(id) = self.connector(connector) else {
             return Err(self.unknown(connector, |n| matches!(n, Named::Connector(_))));
         };
-        if let Some(found) = self.contacts[super::Id::index(id)].get(contact) {
-            return Ok(Point::Contact(*found));
+        if let Some(found) = self.contact_of(id, contact, harness) {
+            return Ok(Point::Contact(found));
         }
         let names: Vec<&str> = harness.contacts_of(id).map(|c| harness.contacts[c].name.as_str()).collect();
         let help = format!("{connector} has {}", shorten(&names));

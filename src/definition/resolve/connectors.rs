@@ -3,13 +3,13 @@
 use std::collections::HashMap;
 
 use super::{Resolver, first_contact, suggest, title, value};
-use crate::definition::diagnostic::{At, Diagnostic, nearest};
+use crate::definition::diagnostic::{At, Diagnostic, Place, nearest};
 use crate::definition::face::{self, Face};
-use crate::definition::model::{Connector, ConnectorId, Contact, Half, Id, Mating, Named};
+use crate::definition::model::{Connector, ConnectorId, Contact, ContactId, Half, Id, Mating, Named};
 use crate::definition::schema::{Draft, RawConnector, RawFace};
 
-impl Resolver<'_> {
-    pub(super) fn connectors(&mut self, draft: &Draft) {
+impl<'a> Resolver<'a> {
+    pub(super) fn connectors(&mut self, draft: &'a Draft) {
         let own = self.own_faces(draft);
         let mut used: HashMap<String, usize> = HashMap::new();
         for (id, raw) in &draft.connectors {
@@ -42,7 +42,7 @@ impl Resolver<'_> {
     }
 
     /// Faces that the definition brings itself.
-    fn own_faces(&self, draft: &Draft) -> HashMap<String, Option<Face>> {
+    fn own_faces(&self, draft: &'a Draft) -> HashMap<String, Option<Face>> {
         let mut faces = HashMap::new();
         for (name, raw) in &draft.faces {
             if !self.fresh(&faces, name, "face") {
@@ -119,7 +119,6 @@ impl Resolver<'_> {
     }
 
     fn contacts(&mut self, key: ConnectorId, id: &At<String>, raw: &RawConnector) {
-        let mut names = HashMap::new();
         let listed: Vec<String> = match (self.harness.connectors[key].face, &raw.contacts) {
             (Some(_), Some(contacts)) => {
                 let help = "leave `contacts` out: the face names them".to_owned();
@@ -150,7 +149,7 @@ impl Resolver<'_> {
         for name in listed {
             let contact = Contact {
                 connector: key,
-                name: name.clone(),
+                name,
                 signal: None,
                 also: Vec::new(),
                 joined: false,
@@ -158,24 +157,35 @@ impl Resolver<'_> {
                 plugged: false,
                 mate: None,
             };
-            let contact = self.harness.contacts.push(contact);
-            if names.insert(name.clone(), contact).is_some() {
-                let place = raw.contacts.as_ref().map_or(id.place, |c| c.place);
-                self.error("contacts", place, format!("contact `{name}` is listed twice"), None);
-            }
+            self.harness.contacts.push(contact);
         }
-        self.harness.names.contacts.push(names);
         let count = self.harness.contacts.len() - self.harness.connectors[key].first.index();
         self.harness.connectors.get_mut(key).count = count;
+        self.sort_contacts(key, raw.contacts.as_ref().map_or(id.place, |c| c.place));
+    }
+
+    /// Puts a connector's contacts in the order of their names, which shows those listed twice.
+    fn sort_contacts(&mut self, key: ConnectorId, place: Place) {
+        let contacts = &self.harness.contacts;
+        let name = |id: ContactId| contacts[id].name.as_str();
+        let mut sorted: Vec<ContactId> = self.harness.contacts_of(key).collect();
+        sorted.sort_by(|a, b| name(*a).cmp(name(*b)));
+        for twice in sorted.windows(2).filter(|pair| name(pair[0]) == name(pair[1])) {
+            self.error("contacts", place, format!("contact `{}` is listed twice", name(twice[0])), None);
+        }
+        self.harness.names.contacts.extend(sorted);
     }
 
     fn pins(&mut self, key: ConnectorId, id: &At<String>, raw: &RawConnector) {
         for (name, pin) in &raw.pins {
-            let Some(contact) = self.harness.names.contacts[key.index()].get(&name.value).copied() else {
+            let Some(contact) = self.harness.names.contact_of(key, &name.value, &self.harness) else {
                 if !self.unsure.contains(&key) {
                     let message = format!("{} has no contact `{}`", id.value, name.value);
-                    let mut known: Vec<&str> =
-                        self.harness.names.contacts[key.index()].keys().map(String::as_str).collect();
+                    let mut known: Vec<&str> = self
+                        .harness
+                        .contacts_of(key)
+                        .map(|c| self.harness.contacts[c].name.as_str())
+                        .collect();
                     known.sort_unstable();
                     let help = nearest(&name.value, known).map(|near| format!("did you mean `{near}`?"));
                     self.error("unknown-point", name.place, message, help);
@@ -193,7 +203,7 @@ impl Resolver<'_> {
     }
 
     /// Sets which part each connector sits on, once parts have names.
-    pub(super) fn part_connectors(&mut self, draft: &Draft) {
+    pub(super) fn part_connectors(&mut self, draft: &'a Draft) {
         for (at, (_, raw)) in draft.connectors.iter().enumerate() {
             let (Some(key), Some(name)) = (self.connector_ids[at], &raw.part) else { continue };
             let part = self.part(name);
@@ -202,7 +212,7 @@ impl Resolver<'_> {
     }
 
     /// Plugs mates together. Either side may say it; both may, if they agree.
-    pub(super) fn matings(&mut self, draft: &Draft) {
+    pub(super) fn matings(&mut self, draft: &'a Draft) {
         for (at, (id, raw)) in draft.connectors.iter().enumerate() {
             let (Some(key), Some(name)) = (self.connector_ids[at], &raw.mate) else { continue };
             let Some(other) = self.harness.names.connector(&name.value) else {
@@ -249,9 +259,7 @@ impl Resolver<'_> {
         }
         for contact in self.harness.contacts_of(first) {
             let name = &self.harness.contacts[contact].name;
-            let Some(other) = self.harness.names.contacts[second.index()].get(name).copied() else {
-                continue;
-            };
+            let Some(other) = self.harness.names.contact_of(second, name, &self.harness) else { continue };
             self.harness.contacts.get_mut(contact).mate = Some(other);
             self.harness.contacts.get_mut(other).mate = Some(contact);
         }

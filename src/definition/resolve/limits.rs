@@ -6,8 +6,8 @@ use crate::definition::model::{Kind, Limit, MatingId, PartId, PartKind, Point};
 use crate::definition::schema::{Draft, RawLimit};
 use crate::units::{self, Ohms, Quantity, Volts};
 
-impl Resolver<'_> {
-    pub(super) fn limits(&mut self, draft: &Draft) {
+impl<'a> Resolver<'a> {
+    pub(super) fn limits(&mut self, draft: &'a Draft) {
         for raw in &draft.limits {
             if let Some(limit) = self.limit(raw) {
                 self.harness.limits.push(limit);

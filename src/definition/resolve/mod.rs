@@ -21,19 +21,19 @@ use super::model::{
 use super::schema::{Draft, RawSpot};
 
 /// Resolves a draft; what could not be resolved is left out and reported.
-pub(super) fn resolve(draft: Draft, variant: Option<&str>, hash: String, sink: &Sink) -> Harness {
-    let mut resolver = Resolver::new(&draft, variant, hash, sink);
-    resolver.conditions(&draft);
-    resolver.stations(&draft);
-    resolver.connectors(&draft);
-    resolver.spots(&draft);
-    resolver.part_names(&draft);
-    resolver.part_connectors(&draft);
-    resolver.matings(&draft);
-    resolver.parts(&draft);
-    resolver.trunks(&draft);
-    resolver.wires(&draft);
-    resolver.limits(&draft);
+pub(super) fn resolve(draft: &Draft, variant: Option<&str>, hash: String, sink: &Sink) -> Harness {
+    let mut resolver = Resolver::new(draft, variant, hash, sink);
+    resolver.conditions(draft);
+    resolver.stations(draft);
+    resolver.connectors(draft);
+    resolver.spots(draft);
+    resolver.part_names(draft);
+    resolver.part_connectors(draft);
+    resolver.matings(draft);
+    resolver.parts(draft);
+    resolver.trunks(draft);
+    resolver.wires(draft);
+    resolver.limits(draft);
     resolver.index_ends();
     resolver.harness
 }
@@ -42,7 +42,7 @@ struct Resolver<'a> {
     harness: Harness,
     sink: &'a Sink,
     /// Where each id of the common namespace was first defined.
-    defined: HashMap<String, Place>,
+    defined: HashMap<&'a str, Place>,
     stations: HashMap<String, StationId>,
     /// Connectors whose contacts are not known because of an earlier error.
     unsure: HashSet<ConnectorId>,
@@ -54,7 +54,7 @@ struct Resolver<'a> {
 }
 
 impl<'a> Resolver<'a> {
-    fn new(draft: &Draft, variant: Option<&str>, hash: String, sink: &'a Sink) -> Self {
+    fn new(draft: &'a Draft, variant: Option<&str>, hash: String, sink: &'a Sink) -> Self {
         let text = |slot: &Option<At<String>>| slot.as_ref().map(|at| at.value.clone()).unwrap_or_default();
         let about = About {
             id: text(&draft.about.id),
@@ -63,6 +63,7 @@ impl<'a> Resolver<'a> {
             variant: variant.map(str::to_owned),
             nominal: value(draft.about.nominal.as_ref()),
         };
+        let ids = draft.connectors.len() + draft.parts.len() + draft.wires.len();
         let harness = Harness {
             about,
             hash,
@@ -79,14 +80,14 @@ impl<'a> Resolver<'a> {
             conditions: Table::default(),
             limits: Vec::new(),
             faces: Vec::new(),
-            names: Names::default(),
+            names: Names { things: HashMap::with_capacity(ids), ..Names::default() },
             wire_ends: Vec::new(),
             part_ends: Vec::new(),
         };
         Self {
             harness,
             sink,
-            defined: HashMap::new(),
+            defined: HashMap::with_capacity(ids),
             stations: HashMap::new(),
             unsure: HashSet::new(),
             part_ids: Vec::new(),
@@ -100,7 +101,7 @@ impl<'a> Resolver<'a> {
     }
 
     /// Whether an id may be used: of the right characters, not reserved, not taken.
-    fn claim(&mut self, id: &At<String>) -> bool {
+    fn claim(&mut self, id: &'a At<String>) -> bool {
         if !self.well_formed(id, "an id") {
             return false;
         }
@@ -109,14 +110,14 @@ impl<'a> Resolver<'a> {
             self.error("bad-id", id.place, "`chassis` is reserved", Some(help));
             return false;
         }
-        if let Some(first) = self.defined.get(&id.value) {
+        if let Some(first) = self.defined.get(id.value.as_str()) {
             let message = format!("`{}` is already used", id.value);
             let help = "connectors, splices, terminals, parts and wires of a machine share one set of ids";
             let diagnostic = Diagnostic::error("duplicate-id", id.place, message);
             self.sink.push(diagnostic.related(*first, "first used here").help(help));
             return false;
         }
-        self.defined.insert(id.value.clone(), id.place);
+        self.defined.insert(&id.value, id.place);
         true
     }
 
@@ -158,7 +159,7 @@ impl<'a> Resolver<'a> {
         harness.part_ends.sort_unstable();
     }
 
-    fn conditions(&mut self, draft: &Draft) {
+    fn conditions(&mut self, draft: &'a Draft) {
         let powered: HashSet<&str> = draft
             .parts
             .iter()
@@ -177,7 +178,7 @@ impl<'a> Resolver<'a> {
         }
     }
 
-    fn stations(&mut self, draft: &Draft) {
+    fn stations(&mut self, draft: &'a Draft) {
         for (name, raw) in &draft.stations {
             if !self.fresh(&self.stations, name, "station") {
                 continue;
@@ -189,7 +190,7 @@ impl<'a> Resolver<'a> {
         }
     }
 
-    fn spots(&mut self, draft: &Draft) {
+    fn spots(&mut self, draft: &'a Draft) {
         for (id, raw) in &draft.splices {
             if !self.claim(id) {
                 continue;

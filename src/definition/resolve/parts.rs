@@ -37,9 +37,9 @@ const KINDS: &[Kind] = &[
 /// Forward drop of a silicon diode where none is given: common practice, no source.
 const DIODE_DROP: Volts = Volts::new(0.7);
 
-impl Resolver<'_> {
+impl<'a> Resolver<'a> {
     /// Registers the parts' names, so that connectors can say which part they sit on.
-    pub(super) fn part_names(&mut self, draft: &Draft) {
+    pub(super) fn part_names(&mut self, draft: &'a Draft) {
         for (id, raw) in &draft.parts {
             if !self.claim(id) {
                 self.part_ids.push(None);
@@ -60,7 +60,7 @@ impl Resolver<'_> {
     }
 
     /// Fills in what each part does.
-    pub(super) fn parts(&mut self, draft: &Draft) {
+    pub(super) fn parts(&mut self, draft: &'a Draft) {
         for (at, (id, raw)) in draft.parts.iter().enumerate() {
             let Some(key) = self.part_ids[at] else { continue };
             if let Some(kind) = self.part_kind(id, raw) {

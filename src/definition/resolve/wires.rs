@@ -16,8 +16,8 @@ use crate::definition::wire_id;
 /// After so many errors wires are no longer resolved: the first ones explain the rest.
 const ENOUGH: usize = 500;
 
-impl Resolver<'_> {
-    pub(super) fn trunks(&mut self, draft: &Draft) {
+impl<'a> Resolver<'a> {
+    pub(super) fn trunks(&mut self, draft: &'a Draft) {
         let mut seen = HashMap::new();
         for (id, raw) in &draft.trunks {
             if !self.fresh(&seen, id, "trunk") {
@@ -40,7 +40,7 @@ impl Resolver<'_> {
         self.trunk_ids = seen;
     }
 
-    pub(super) fn wires(&mut self, draft: &Draft) {
+    pub(super) fn wires(&mut self, draft: &'a Draft) {
         let mut bundle = Bundle::new(&self.harness);
         for raw in &draft.wires {
             if self.sink.errors() >= ENOUGH {
@@ -52,7 +52,7 @@ impl Resolver<'_> {
         }
     }
 
-    fn wire(&mut self, raw: &RawWire, bundle: &mut Bundle) {
+    fn wire(&mut self, raw: &'a RawWire, bundle: &mut Bundle) {
         let end = |slot: &Option<At<String>>| slot.as_ref().and_then(|name| self.point(name));
         let (from, to) = (end(&raw.from), end(&raw.to));
         let colour = raw.colour.as_ref().and_then(|text| self.colour(text));
