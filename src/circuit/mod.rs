@@ -18,9 +18,10 @@ mod operating;
 mod sparse;
 mod state;
 
-pub use change::{Change, Corner};
+pub use change::{Change, Corner, Lean};
 pub use operating::{Operating, VOLTMETER};
 pub use sparse::{Factor, Singular};
+use network::Machine;
 use state::Settled;
 pub use state::{States, Unsettled};
 
@@ -39,7 +40,8 @@ pub fn solve(
     changes: &[Change],
     corner: Corner,
 ) -> Result<Operating, Unsettled> {
-    match state::settle(harness, netlist, setup, changes, corner)? {
+    let machine = Machine { harness, netlist, setup, changes, corner, lean: Lean::Exact };
+    match state::settle(machine)? {
         Settled::Steady(operating) => Ok(operating),
         Settled::Loop { parts, .. } => Err(Unsettled::Loop(parts)),
     }
@@ -56,8 +58,10 @@ pub fn solve_rounds(
     setup: &Setup,
     changes: &[Change],
     corner: Corner,
+    lean: Lean,
 ) -> Result<Vec<Operating>, Singular> {
-    Ok(match state::settle(harness, netlist, setup, changes, corner)? {
+    let machine = Machine { harness, netlist, setup, changes, corner, lean };
+    Ok(match state::settle(machine)? {
         Settled::Steady(operating) => vec![operating],
         Settled::Loop { rounds, .. } => rounds,
     })

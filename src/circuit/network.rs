@@ -1,6 +1,6 @@
 //! The linear network for given states: branches, sources, islands.
 
-use super::change::{Change, Corner};
+use super::change::{Change, Corner, Lean};
 use super::sparse::{Factor, Singular};
 use super::state::States;
 use crate::definition::{Function, Harness, PartId, PartKind};
@@ -40,6 +40,7 @@ pub(super) struct Machine<'a> {
     pub setup: &'a Setup,
     pub changes: &'a [Change],
     pub corner: Corner,
+    pub lean: Lean,
 }
 
 impl Network {
@@ -136,7 +137,10 @@ impl Machine<'_> {
             return self.setup.joins(self.netlist, link).then(|| self.plain(link, added));
         };
         match way {
-            PartWay::Through => self.setup.load_conducts(self.harness, part).then(|| self.plain(link, added)),
+            PartWay::Through => {
+                let conducts = !states.blown(link) && self.setup.load_conducts(self.harness, part);
+                conducts.then(|| self.plain(link, added))
+            }
             PartWay::Switch(pair) => {
                 let position = self.setup.position(self.harness, part);
                 self.netlist.closed_in(part, pair).contains(&position).then(|| self.plain(link, added))

@@ -19,6 +19,8 @@ pub struct Operating {
     states: States,
     /// Conductance of each link as it is now; zero while it does not conduct.
     conductance: Vec<f64>,
+    marginal: bool,
+    powered: bool,
 }
 
 impl Operating {
@@ -33,7 +35,43 @@ impl Operating {
                 conductance[link.index()] = branch.conductance;
             }
         }
-        Ok(Self { volts, island, factor, states, conductance })
+        Ok(Self { volts, island, factor, states, conductance, marginal: false, powered: machine.powered() })
+    }
+
+    /// Marks whether something stands so near its threshold that it might as well have switched.
+    pub(super) fn mark_marginal(&mut self, marginal: bool) {
+        self.marginal = marginal;
+    }
+
+    /// Whether something stands so near its threshold that it might as well have switched.
+    pub fn is_marginal(&self) -> bool {
+        self.marginal
+    }
+
+    /// By how much the voltage between two nodes, or without power their resistance, may differ when each
+    /// link's resistance may differ by so many ohms: to first order, each at its worst.
+    ///
+    /// With one ampere from `red` to `black` a share `j` flows in each link, and with the sources a
+    /// current `i`; an ohm more in a link changes the voltage by `i j` and the resistance by `j j`
+    /// (Tellegen's theorem). Cost: one solution.
+    pub fn scatter(&self, netlist: &Netlist, ohms: &[f64], red: usize, black: usize) -> f64 {
+        if !self.joined(red, black) {
+            return 0.0;
+        }
+        let mut ampere = vec![0.0; self.volts.len()];
+        ampere[red] += 1.0;
+        ampere[black] -= 1.0;
+        let probe = self.factor.solve(&ampere);
+        let of = |link: LinkId| {
+            let [a, b] = netlist.ends(link);
+            let conductance = self.conductance[link.index()];
+            let j = (probe[a] - probe[b]) * conductance;
+            let i = if self.powered { (self.volts[a] - self.volts[b]) * conductance } else { j };
+            // A large change changes its own current too: R against R + dR.
+            let more = ohms[link.index()];
+            (i * j).abs() * more / (1.0 + more * conductance * 0.5)
+        };
+        netlist.links().filter(|link| self.conductance[link.index()] > 0.0).map(of).sum()
     }
 
     /// Which switching things are on.
@@ -101,6 +139,26 @@ impl Operating {
         let across = self.factor.half(u, v);
         let transfer = dot(&self.factor.half(a, b), &across);
         Some(Ohms::new(before.get() + lost * transfer * transfer / (1.0 - lost * dot(&across, &across))))
+    }
+
+    /// The resistance between two nodes with a resistance between two others: the same rank-one change
+    /// within an island, and a way from one island to another between two.
+    pub fn resistance_joined(&self, ends: [usize; 2], ohms: Ohms, a: usize, b: usize) -> Option<Ohms> {
+        let [u, v] = ends;
+        if self.joined(u, v) {
+            let before = self.resistance(a, b)?;
+            if !self.joined(u, a) {
+                return Some(before);
+            }
+            let across = self.factor.half(u, v);
+            let transfer = dot(&self.factor.half(a, b), &across);
+            return Some(Ohms::new(before.get() - transfer * transfer / (ohms.get() + dot(&across, &across))));
+        }
+        if self.joined(a, b) {
+            return self.resistance(a, b);
+        }
+        let through = |u, v| Some(self.resistance(a, u)? + ohms + self.resistance(v, b)?);
+        through(u, v).or_else(|| through(v, u))
     }
 
     /// Whether a link conducts now.

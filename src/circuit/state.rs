@@ -2,13 +2,13 @@
 
 use std::collections::BTreeSet;
 
-use super::change::{Change, Corner};
+use super::change::{Change, Lean};
 use super::network::{Machine, Network};
 use super::operating::Operating;
 use super::sparse::Singular;
 use crate::definition::{Function, Harness, PartId, PartKind, Point};
 use crate::netlist::{Link, LinkId, Netlist, PartWay};
-use crate::setup::{Power, Setup};
+use crate::setup::Power;
 use crate::units::Volts;
 
 /// More rounds than any chain of relays in one machine: after so many it does not settle.
@@ -45,6 +45,11 @@ impl States {
         self.blown.contains(&link)
     }
 
+    /// The fuses that have blown, in order.
+    pub fn all_blown(&self) -> impl ExactSizeIterator<Item = LinkId> + '_ {
+        self.blown.iter().copied()
+    }
+
     fn put(&mut self, link: LinkId, on: bool) {
         if on {
             self.on.insert(link);
@@ -79,36 +84,36 @@ pub(super) enum Settled {
 }
 
 /// Solves until nothing switches any more, or the same states come round again.
-pub(super) fn settle(
-    harness: &Harness,
-    netlist: &Netlist,
-    setup: &Setup,
-    changes: &[Change],
-    corner: Corner,
-) -> Result<Settled, Singular> {
-    let machine = Machine { harness, netlist, setup, changes, corner };
-    let mut states = stuck(changes);
+pub(super) fn settle(machine: Machine<'_>) -> Result<Settled, Singular> {
+    let mut states = stuck(machine.changes);
     let mut seen: Vec<States> = Vec::new();
     let mut solved: Vec<Operating> = Vec::new();
     loop {
         let network = Network::assemble(machine, &states);
         let operating = Operating::new(machine, &network, states.clone())?;
-        if setup.power() == Power::Isolated {
+        if machine.setup.power() == Power::Isolated {
             return Ok(Settled::Steady(operating));
         }
         let next = switched(machine, &operating, &states);
         if next == states {
+            let mut operating = operating;
+            operating.mark_marginal(marginal(machine, &operating, &states));
             return Ok(Settled::Steady(operating));
         }
         solved.push(operating);
         let again = seen.iter().position(|s| *s == next);
         if again.is_some() || seen.len() >= ROUNDS {
             let from = again.unwrap_or(0);
-            let parts = switching(harness, netlist, &seen[from..], &next);
+            let parts = switching(machine.harness, machine.netlist, &seen[from..], &next);
             return Ok(Settled::Loop { parts, rounds: solved.split_off(from) });
         }
         seen.push(std::mem::replace(&mut states, next));
     }
+}
+
+/// Whether something would switch if its threshold lay a little otherwise.
+fn marginal(machine: Machine<'_>, now: &Operating, states: &States) -> bool {
+    Lean::OUTER.iter().any(|lean| switched(Machine { lean: *lean, ..machine }, now, states) != *states)
 }
 
 /// Relays that stay operated whatever happens.
@@ -142,11 +147,6 @@ fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
                 let on = !machine.is_dead(part) && drives(machine, now, &functions[at as usize]);
                 next.put(link, on);
             }
-            (PartWay::Through, PartKind::Fuse { rating: Some(rating), .. }) => {
-                if now.amps(machine.netlist, link) >= rating.get() * BLOWS {
-                    next.blown.insert(link);
-                }
-            }
             (PartWay::Source, PartKind::Alternator { plus, minus, sense, when, .. }) => {
                 let turns = when.is_none_or(|condition| machine.setup.holds(condition));
                 // It excites itself from what the battery shows at its sense terminal.
@@ -156,7 +156,25 @@ fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
             _ => {}
         }
     }
+    // What blows a fuse is the current that stays, not one that a relay is about to interrupt.
+    if next == *states {
+        next.blown.extend(overloaded(machine, now));
+    }
     next
+}
+
+/// The fuse that blows first: the one with the most current for its rating.
+fn overloaded(machine: Machine<'_>, now: &Operating) -> Option<LinkId> {
+    let mut most = None;
+    for link in machine.netlist.links() {
+        let Link::Part(part, PartWay::Through) = machine.netlist.link(link) else { continue };
+        let PartKind::Fuse { rating: Some(rating), .. } = &machine.harness.parts[part].kind else { continue };
+        let load = now.amps(machine.netlist, link) / rating.get().max(f64::MIN_POSITIVE);
+        if load >= BLOWS * machine.lean.amps() && most.is_none_or(|(known, _)| load > known) {
+            most = Some((load, link));
+        }
+    }
+    most.map(|(_, link)| link)
 }
 
 fn relay(
@@ -172,7 +190,7 @@ fn relay(
     }
     let [a, b] = machine.netlist.ends(coil);
     let open = machine.changes.contains(&Change::Open(coil));
-    if !open && now.volts_between(a, b).abs() >= operate.get() {
+    if !open && now.volts_between(a, b).abs() >= operate.get() * machine.lean.volts() {
         next.operated.insert(part);
     } else {
         next.operated.remove(&part);
@@ -204,7 +222,7 @@ impl Machine<'_> {
 
     /// At or above this a point counts as live: half of the nominal voltage, common practice.
     fn live(&self) -> f64 {
-        self.harness.about.nominal.unwrap_or(NOMINAL).get() * 0.5
+        self.harness.about.nominal.unwrap_or(NOMINAL).get() * 0.5 * self.lean.volts()
     }
 }
 

@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::{Measurement, Refusal, connected_unit};
-use crate::circuit::{Change, Corner, Operating, Unsettled, solve, solve_rounds};
+use crate::circuit::{Change, Corner, Lean, Operating, Unsettled, solve, solve_rounds};
 use crate::definition::{Harness, Kind, PartId, Point};
-use crate::netlist::{LinkId, Netlist, Nets};
+use crate::netlist::resistance::{self, Seen};
+use crate::netlist::{Link, LinkId, Netlist, Nets};
 use crate::setup::{Power, Setup};
 use crate::units::Ohms;
 
@@ -26,8 +27,13 @@ pub struct Situation<'a> {
     /// The healthy machine with the least, the expected and the highest resistances; one solution alone
     /// with power connected.
     corners: Vec<Operating>,
+    /// With power connected, the healthy machine with every threshold at its lowest and at its highest,
+    /// where that makes a difference.
+    leaning: Vec<Operating>,
     /// For each link, whether an ohmmeter has no other way round it.
     bridges: Vec<bool>,
+    /// For each link, by how many ohms a healthy one may differ from what is expected.
+    scatter: Vec<f64>,
 }
 
 /// What a meter would show on a machine with known changes, without the meter's own errors.
@@ -53,6 +59,17 @@ impl<'a> Situation<'a> {
         };
         let corners = corners.iter().map(|corner| solve(harness, netlist, setup, &[], *corner));
         let corners = corners.collect::<Result<Vec<_>, _>>()?;
+        let marginal = corners.iter().any(Operating::is_marginal);
+        let leans = if marginal { &Lean::OUTER[..] } else { &[] };
+        let leaning = leans.iter().flat_map(|lean| {
+            solve_rounds(harness, netlist, setup, &[], Corner::Nominal, *lean).unwrap_or_default()
+        });
+        let leaning = leaning.collect();
+        let seen = match setup.power() {
+            Power::Isolated => Seen::Cold,
+            Power::Connected => Seen::Working,
+        };
+        let scatter = netlist.links().map(|link| resistance::range(netlist, harness, link, seen).scatter().get());
         let passes = |link| setup.passes_ohmmeter(netlist, harness, link);
         let groups = netlist.groups(passes);
         let mut units: BTreeMap<PartId, Vec<usize>> = BTreeMap::new();
@@ -66,6 +83,8 @@ impl<'a> Situation<'a> {
             netlist,
             nets: netlist.groups(|link| setup.joins(netlist, link)),
             bridges: netlist.bridges(passes),
+            scatter: scatter.collect(),
+            leaning,
             setup: setup.clone(),
             groups,
             units,
@@ -163,10 +182,43 @@ impl<'a> Situation<'a> {
         with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 
+    /// What the machine shows when two nodes are joined by a resistance (power isolated only).
+    pub fn predict_joined(&self, measurement: &Measurement, ends: [usize; 2], ohms: Ohms) -> Prediction {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        let with = self.healthy().resistance_joined(ends, ohms, red, black);
+        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+    }
+
     /// The machine with some things changed: one solution, or each round of a machine that never
     /// settles. Cost: a new factorisation for each round.
     pub fn solve(&self, changes: &[Change]) -> Vec<Operating> {
-        solve_rounds(self.harness, self.netlist, &self.setup, changes, Corner::Nominal).unwrap_or_default()
+        self.solve_at(changes, Corner::Nominal, Lean::Exact)
+    }
+
+    /// The changed machine with all resistances, or all thresholds, at one end of their range.
+    pub fn solve_at(&self, changes: &[Change], corner: Corner, lean: Lean) -> Vec<Operating> {
+        solve_rounds(self.harness, self.netlist, &self.setup, changes, corner, lean).unwrap_or_default()
+    }
+
+    /// Fuses that blow in the healthy machine in this setup: the definition asks more of them than they
+    /// are rated for, so what is fed through them is dead in every prediction.
+    pub fn blown_when_healthy(&self) -> impl Iterator<Item = PartId> + '_ {
+        self.healthy().states().all_blown().filter_map(|link| match self.netlist.link(link) {
+            Link::Part(part, _) => Some(part),
+            _ => None,
+        })
+    }
+
+    /// By how much a reading on a solved machine may differ because no resistance is exactly what is
+    /// expected: to first order, each resistance at its worst. Ohms or volts.
+    pub fn scatter(&self, operating: &Operating, measurement: &Measurement) -> f64 {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        operating.scatter(self.netlist, &self.scatter, red, black)
+    }
+
+    /// The healthy machine where its thresholds lie otherwise, if that makes a difference.
+    pub(super) fn leaning(&self) -> &[Operating] {
+        &self.leaning
     }
 
     /// What a measurement shows on a solved machine.

@@ -16,7 +16,7 @@
 
 use std::collections::BTreeSet;
 
-use ringout::circuit::{Change, Corner, solve_rounds};
+use ringout::circuit::{Change, Corner, Lean, solve_rounds};
 use ringout::definition::{Harness, Kind, PartKind, Point};
 use ringout::fault::{Fault, Universe};
 use ringout::measure::Measurement;
@@ -79,7 +79,7 @@ impl<'a> Bench<'a> {
     }
 
     fn volts(&mut self, setup: &Setup, red: usize, black: usize) -> String {
-        let rounds = solve_rounds(&self.built, self.netlist, setup, &self.changes(), Corner::Nominal).unwrap();
+        let rounds = solve_rounds(&self.built, self.netlist, setup, &self.changes(), Corner::Nominal, Lean::Exact).unwrap();
         for link in self.netlist.links() {
             if rounds.iter().any(|round| round.states().blown(link)) {
                 self.blown.insert(link);
@@ -245,10 +245,15 @@ fn unit(rng: &mut Rng) -> f64 {
 pub(crate) fn vary(text: &str, seed: u64) -> String {
     let mut rng = Rng::new(seed);
     let mut varied = String::with_capacity(text.len());
+    let mut regulated = false;
     for line in text.lines() {
+        if let Some(kind) = line.trim().strip_prefix("kind = ") {
+            regulated = kind.contains("alternator");
+        }
         let tolerance = match line.split('=').next().map(str::trim) {
             Some("ohms" | "cold_ohms" | "coil_ohms") => (-0.10, 0.10),
             Some("internal") => (-0.30, 0.30),
+            Some("volts") if regulated => (-0.01, 0.01),
             Some("volts") => (-0.05, 0.02),
             Some("length") => (-0.05, 0.05),
             _ => (0.0, 0.0),
