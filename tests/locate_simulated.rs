@@ -335,7 +335,9 @@ fn a_sample_of_the_sprayers_faults_is_found() {
 #[ignore = "minutes without optimisation: every fault of the sprayer"]
 fn every_fault_of_the_sprayer_is_found() {
     let yard = Yard::sprayer();
-    assert!(run_all(&yard, &faults(&yard, 1, 2), 2) > 1000);
+    // A part of them only, where somebody has no time: the share is asked for from outside.
+    let one_of = std::env::var("ONE_OF").ok().and_then(|n| n.parse().ok()).unwrap_or(1);
+    assert!(run_all(&yard, &faults(&yard, one_of, 2), 2) > 1000 / one_of);
 }
 
 #[test]

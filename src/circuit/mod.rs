@@ -17,13 +17,15 @@ mod network;
 mod operating;
 mod sparse;
 mod state;
+mod trail;
 
 pub use change::{Change, Corner, Lean};
-pub use operating::{Operating, VOLTMETER};
+pub use operating::{Operating, Patch, Scatter, VOLTMETER, Way};
 pub use sparse::{Factor, Singular};
 use network::Machine;
 use state::Settled;
 pub use state::{States, Unsettled};
+pub use trail::Trail;
 
 use crate::definition::Harness;
 use crate::netlist::Netlist;
@@ -41,7 +43,7 @@ pub fn solve(
     corner: Corner,
 ) -> Result<Operating, Unsettled> {
     let machine = Machine { harness, netlist, setup, changes, corner, lean: Lean::Exact };
-    match state::settle(machine)? {
+    match state::settle(machine, None)? {
         Settled::Steady(operating) => Ok(operating),
         Settled::Loop { parts, .. } => Err(Unsettled::Loop(parts)),
     }
@@ -61,7 +63,7 @@ pub fn solve_rounds(
     lean: Lean,
 ) -> Result<Vec<Operating>, Singular> {
     let machine = Machine { harness, netlist, setup, changes, corner, lean };
-    Ok(match state::settle(machine)? {
+    Ok(match state::settle(machine, None)? {
         Settled::Steady(operating) => vec![operating],
         Settled::Loop { rounds, .. } => rounds,
     })

@@ -59,6 +59,46 @@ impl States {
     }
 }
 
+/// What decides what switches: voltages, and the current in each link.
+#[derive(Clone, Copy)]
+pub(super) struct View<'a> {
+    volts: &'a [f64],
+    island: &'a [u32],
+    conductance: &'a [f64],
+    /// A link whose conductance is another one.
+    changed: Option<(LinkId, f64)>,
+}
+
+impl<'a> View<'a> {
+    pub(super) fn of(operating: &'a Operating) -> Self {
+        let (volts, island, conductance) = operating.parts();
+        Self { volts, island, conductance, changed: None }
+    }
+
+    pub(super) fn patched(
+        operating: &'a Operating,
+        volts: &'a [f64],
+        island: &'a [u32],
+        changed: Option<(LinkId, f64)>,
+    ) -> Self {
+        Self { volts, island, changed, ..Self::of(operating) }
+    }
+
+    fn volts_between(self, a: usize, b: usize) -> f64 {
+        if self.island[a] == self.island[b] { self.volts[a] - self.volts[b] } else { 0.0 }
+    }
+
+    /// The current through a link that is a plain resistance, whichever way it flows, in amperes.
+    fn amps(self, netlist: &Netlist, link: LinkId) -> f64 {
+        let conductance = match self.changed {
+            Some((changed, conductance)) if changed == link => conductance,
+            _ => self.conductance[link.index()],
+        };
+        let [a, b] = netlist.ends(link);
+        (self.volts_between(a, b) * conductance).abs()
+    }
+}
+
 /// Why there is no solution.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Unsettled {
@@ -84,7 +124,7 @@ pub(super) enum Settled {
 }
 
 /// Solves until nothing switches any more, or the same states come round again.
-pub(super) fn settle(machine: Machine<'_>) -> Result<Settled, Singular> {
+pub(super) fn settle(machine: Machine<'_>, way: Option<&mut Vec<Operating>>) -> Result<Settled, Singular> {
     let mut states = stuck(machine.changes);
     let mut seen: Vec<States> = Vec::new();
     let mut solved: Vec<Operating> = Vec::new();
@@ -94,10 +134,13 @@ pub(super) fn settle(machine: Machine<'_>) -> Result<Settled, Singular> {
         if machine.setup.power() == Power::Isolated {
             return Ok(Settled::Steady(operating));
         }
-        let next = switched(machine, &operating, &states);
+        let next = switched(machine, View::of(&operating), &states);
         if next == states {
             let mut operating = operating;
-            operating.mark_marginal(marginal(machine, &operating, &states));
+            operating.mark_marginal(marginal(machine, View::of(&operating), &states));
+            if let Some(way) = way {
+                *way = solved;
+            }
             return Ok(Settled::Steady(operating));
         }
         solved.push(operating);
@@ -112,7 +155,7 @@ pub(super) fn settle(machine: Machine<'_>) -> Result<Settled, Singular> {
 }
 
 /// Whether something would switch if its threshold lay a little otherwise.
-fn marginal(machine: Machine<'_>, now: &Operating, states: &States) -> bool {
+pub(super) fn marginal(machine: Machine<'_>, now: View<'_>, states: &States) -> bool {
     Lean::OUTER.iter().any(|lean| switched(Machine { lean: *lean, ..machine }, now, states) != *states)
 }
 
@@ -127,7 +170,7 @@ fn stuck(changes: &[Change]) -> States {
 
 /// The states that the voltages call for. Diodes go first: while one of them still switches, relays
 /// and units wait, because what they see is not yet what they will see.
-fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
+pub(super) fn switched(machine: Machine<'_>, now: View<'_>, states: &States) -> States {
     let mut next = states.clone();
     for link in machine.netlist.links() {
         if let Link::Part(part, PartWay::Diode) = machine.netlist.link(link) {
@@ -164,7 +207,7 @@ fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
 }
 
 /// The fuse that blows first: the one with the most current for its rating.
-fn overloaded(machine: Machine<'_>, now: &Operating) -> Option<LinkId> {
+fn overloaded(machine: Machine<'_>, now: View<'_>) -> Option<LinkId> {
     let mut most = None;
     for link in machine.netlist.links() {
         let Link::Part(part, PartWay::Through) = machine.netlist.link(link) else { continue };
@@ -179,7 +222,7 @@ fn overloaded(machine: Machine<'_>, now: &Operating) -> Option<LinkId> {
 
 fn relay(
     machine: Machine<'_>,
-    now: &Operating,
+    now: View<'_>,
     next: &mut States,
     coil: LinkId,
     part: PartId,
@@ -199,7 +242,7 @@ fn relay(
 
 /// A diode conducts when its anode stands above its cathode by more than its drop, and goes on until
 /// the current through it would turn round.
-fn diode_on(machine: Machine<'_>, now: &Operating, states: &States, link: LinkId, part: PartId) -> bool {
+fn diode_on(machine: Machine<'_>, now: View<'_>, states: &States, link: LinkId, part: PartId) -> bool {
     let PartKind::Diode { drop, .. } = &machine.harness.parts[part].kind else { return false };
     if machine.changes.contains(&Change::Open(link)) {
         return false;
@@ -209,7 +252,7 @@ fn diode_on(machine: Machine<'_>, now: &Operating, states: &States, link: LinkId
     if states.on(link) { forward >= drop.get() } else { forward > drop.get() }
 }
 
-fn drives(machine: Machine<'_>, now: &Operating, function: &Function) -> bool {
+fn drives(machine: Machine<'_>, now: View<'_>, function: &Function) -> bool {
     let ground = machine.node(function.ground.unwrap_or(Point::Chassis));
     let live = |point: Point| now.volts_between(machine.node(point), ground) >= machine.live();
     live(function.supply) && function.when.iter().all(|point| live(*point))

@@ -2,10 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::circuit::{Change, Corner, Lean, Operating};
+use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::definition::{Harness, Id};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation};
+use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation, Ways};
 use crate::netlist::{LinkId, Netlist};
 use crate::setup::Power;
 use crate::units::{Ohms, Volts};
@@ -92,6 +92,9 @@ pub(super) struct Scene<'a> {
     pub situation: &'a Situation<'a>,
     pub measurements: Vec<Measurement>,
     healthy: Vec<Prediction>,
+    /// Ways of the measurements, and of the links as they come up.
+    between: Vec<Option<Way>>,
+    ways: Ways<'a>,
     /// Whether tolerances are followed through the network, as readings that were taken deserve.
     exact: bool,
     /// Readings by what is changed; faults of one link share theirs. The solved machines themselves would
@@ -102,7 +105,10 @@ pub(super) struct Scene<'a> {
 impl<'a> Scene<'a> {
     pub(super) fn new(situation: &'a Situation<'a>, measurements: Vec<Measurement>, exact: bool) -> Self {
         let healthy = measurements.iter().map(|m| situation.predict_healthy(m)).collect();
-        Self { situation, measurements, healthy, exact, solved: BTreeMap::new() }
+        let ways = situation.ways();
+        let isolated = situation.setup.power() == Power::Isolated;
+        let between = measurements.iter().map(|m| if isolated { ways.between(m) } else { None }).collect();
+        Self { situation, measurements, healthy, between, ways, exact, solved: BTreeMap::new() }
     }
 
     fn isolated(&self) -> bool {
@@ -118,12 +124,14 @@ impl<'a> Scene<'a> {
     }
 
     /// Readings that follow from the healthy network without a new solution.
-    fn at_once(&self, netlist: &Netlist, changes: &[Change], at: usize) -> Option<Prediction> {
+    fn at_once(&mut self, netlist: &Netlist, changes: &[Change], at: usize) -> Option<Prediction> {
+        let isolated = self.isolated();
         let (situation, measurement) = (self.situation, &self.measurements[at]);
-        match (changes, self.isolated()) {
+        let between = self.between[at].as_ref();
+        match (changes, isolated) {
             ([], _) | ([Change::Dead(_) | Change::Stuck { operated: false, .. }], true) => Some(self.healthy[at]),
-            ([Change::Open(link)], true) => Some(situation.predict_open(measurement, *link)),
-            ([Change::Added(link, ohms)], true) => Some(situation.predict_added(measurement, *link, *ohms)),
+            ([Change::Open(link)], true) => Some(self.ways.open(between, *link)),
+            ([Change::Added(link, ohms)], true) => Some(self.ways.added(between, *link, *ohms)),
             ([Change::Joined(a, b, ohms)], true) => Some(situation.predict_joined(measurement, [*a, *b], *ohms)),
             // Opening what carries nothing changes nothing.
             ([Change::Open(link)], false) if is_idle(situation, netlist, *link) => Some(self.healthy[at]),
@@ -136,6 +144,9 @@ impl<'a> Scene<'a> {
         let (situation, exact) = (self.situation, self.exact);
         let (measurements, healthy) = (&self.measurements, &self.healthy);
         self.solved.entry(key).or_insert_with(|| {
+            if let Some(ranges) = patched(situation, changes, measurements, healthy, exact) {
+                return ranges;
+            }
             let mut found = shown(situation, &situation.solve(changes), measurements, healthy, exact);
             if exact && found.marginal {
                 for lean in Lean::OUTER {
@@ -149,6 +160,26 @@ impl<'a> Scene<'a> {
             found.ranges
         })
     }
+}
+
+/// Readings of a machine with one changed resistance in which everything switches as in the healthy one.
+fn patched(
+    situation: &Situation<'_>,
+    changes: &[Change],
+    measurements: &[Measurement],
+    healthy: &[Prediction],
+    exact: bool,
+) -> Option<Vec<Range>> {
+    let [change] = changes else { return None };
+    let patch = situation.patch(*change)?;
+    if exact && patch.is_marginal() {
+        return None;
+    }
+    let range = |(measurement, healthy): (&Measurement, &Prediction)| Range {
+        slack: if exact { situation.scatter_patched(&patch, measurement).worst } else { 0.0 },
+        ..Range::of(*healthy, situation.read_patched(&patch, measurement))
+    };
+    Some(measurements.iter().zip(healthy).map(range).collect())
 }
 
 /// What every reading shows on a solved machine.
@@ -172,7 +203,7 @@ fn shown(
             [one] => [one, one],
             _ => unsteady(&readings),
         };
-        let scatter = |operating| situation.scatter(operating, measurement);
+        let scatter = |operating| situation.scatter(operating, measurement).worst;
         let slack = if exact && powered { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
         Range { healthy: *healthy, low, high, slack }
     };
@@ -257,6 +288,11 @@ impl<'a> Memory<'a> {
 
 /// The fuses that a changed machine blows.
 fn blows(situation: &Situation<'_>, changes: &[Change]) -> BTreeSet<LinkId> {
+    if let [change] = changes
+        && situation.patch(*change).is_some_and(|patch| !patch.is_marginal())
+    {
+        return BTreeSet::new();
+    }
     let leans = [Lean::Exact, Lean::Early];
     let rounds = leans.iter().flat_map(|lean| situation.solve_at(changes, Corner::Nominal, *lean));
     rounds.flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>()).collect()

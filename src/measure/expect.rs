@@ -132,7 +132,7 @@ impl Situation<'_> {
         let Prediction::Volts(volts) = self.predict_healthy(measurement) else {
             return Expectation { low: 0.0, high: None, ohms: false, why: String::new() };
         };
-        let margin = meter.uncertainty(Kind::Voltage, volts) + self.scatter(self.healthy(), measurement);
+        let margin = meter.uncertainty(Kind::Voltage, volts) + self.scatter(self.healthy(), measurement).usual;
         if let Some(expect) = self.expect_marginal(measurement, volts, margin) {
             return expect;
         }
