@@ -48,3 +48,38 @@ impl Corner {
         }
     }
 }
+
+/// How readily things switch: relays operate, inputs count as live and fuses blow at thresholds that no
+/// two parts share exactly.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Lean {
+    /// At the lowest threshold that a healthy part may have.
+    Early,
+    /// At the threshold as given.
+    Exact,
+    /// At the highest.
+    Late,
+}
+
+impl Lean {
+    /// The two outer ones.
+    pub const OUTER: [Self; 2] = [Self::Early, Self::Late];
+
+    /// What a voltage threshold is multiplied by: a sixth either way, common practice, no source.
+    pub(super) fn volts(self) -> f64 {
+        match self {
+            Self::Early => 5.0 / 6.0,
+            Self::Exact => 1.0,
+            Self::Late => 7.0 / 6.0,
+        }
+    }
+
+    /// What a fuse's blowing current is multiplied by: fuses scatter more, common practice, no source.
+    pub(super) fn amps(self) -> f64 {
+        match self {
+            Self::Early => 0.6,
+            Self::Exact => 1.0,
+            Self::Late => 1.8,
+        }
+    }
+}

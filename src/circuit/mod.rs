@@ -18,13 +18,16 @@ mod operating;
 mod settle;
 mod sparse;
 mod states;
+mod trail;
 
-pub use change::{Change, Corner};
-pub use operating::{Operating, VOLTMETER};
+pub use change::{Change, Corner, Lean};
+pub use operating::{Operating, Patch, Scatter, VOLTMETER, Way};
 pub use settle::Unsettled;
 pub use sparse::{Factor, Singular};
 pub use states::States;
+pub use trail::Trail;
 
+use network::Machine;
 use settle::Settled;
 
 use crate::definition::Harness;
@@ -42,7 +45,8 @@ pub fn solve(
     changes: &[Change],
     corner: Corner,
 ) -> Result<Operating, Unsettled> {
-    match settle::settle(harness, netlist, setup, changes, corner)? {
+    let machine = Machine { harness, netlist, setup, changes, corner, lean: Lean::Exact };
+    match settle::settle(machine, None)? {
         Settled::Steady(operating) => Ok(operating),
         Settled::Loop { parts, .. } => Err(Unsettled::Loop(parts)),
     }
@@ -59,8 +63,10 @@ pub fn solve_rounds(
     setup: &Setup,
     changes: &[Change],
     corner: Corner,
+    lean: Lean,
 ) -> Result<Vec<Operating>, Singular> {
-    Ok(match settle::settle(harness, netlist, setup, changes, corner)? {
+    let machine = Machine { harness, netlist, setup, changes, corner, lean };
+    Ok(match settle::settle(machine, None)? {
         Settled::Steady(operating) => vec![operating],
         Settled::Loop { rounds, .. } => rounds,
     })

@@ -1,6 +1,6 @@
 //! The linear network for given states: branches, sources, islands.
 
-use super::change::{Change, Corner};
+use super::change::{Change, Corner, Lean};
 use super::sparse::{Factor, Singular};
 use super::states::States;
 use crate::definition::{Function, Harness, PartId, PartKind};
@@ -40,6 +40,7 @@ pub(super) struct Machine<'a> {
     pub setup: &'a Setup,
     pub changes: &'a [Change],
     pub corner: Corner,
+    pub lean: Lean,
 }
 
 impl Network {

@@ -2,14 +2,14 @@
 
 use std::collections::BTreeSet;
 
-use super::change::{Change, Corner};
+use super::change::{Change, Lean};
 use super::network::{Machine, Network};
 use super::operating::Operating;
 use super::sparse::Singular;
 use super::states::States;
 use crate::definition::{Function, Harness, PartId, PartKind, Point};
 use crate::netlist::{Link, LinkId, Netlist, PartWay};
-use crate::setup::{Power, Setup};
+use crate::setup::Power;
 use crate::units::Volts;
 
 /// More rounds than any chain of relays in one machine: after so many it does not settle.
@@ -21,6 +21,46 @@ const BLOWS: f64 = 2.0;
 
 /// Nominal voltage where the definition gives none; it only sets what counts as live.
 const NOMINAL: Volts = Volts::new(12.0);
+
+/// What decides what switches: voltages, and the current in each link.
+#[derive(Clone, Copy)]
+pub(super) struct View<'a> {
+    volts: &'a [f64],
+    island: &'a [u32],
+    conductance: &'a [f64],
+    /// A link whose conductance is another one.
+    changed: Option<(LinkId, f64)>,
+}
+
+impl<'a> View<'a> {
+    pub(super) fn of(operating: &'a Operating) -> Self {
+        let (volts, island, conductance) = operating.parts();
+        Self { volts, island, conductance, changed: None }
+    }
+
+    pub(super) fn patched(
+        operating: &'a Operating,
+        volts: &'a [f64],
+        island: &'a [u32],
+        changed: Option<(LinkId, f64)>,
+    ) -> Self {
+        Self { volts, island, changed, ..Self::of(operating) }
+    }
+
+    fn volts_between(self, a: usize, b: usize) -> f64 {
+        if self.island[a] == self.island[b] { self.volts[a] - self.volts[b] } else { 0.0 }
+    }
+
+    /// The current through a link that is a plain resistance, whichever way it flows, in amperes.
+    fn amps(self, netlist: &Netlist, link: LinkId) -> f64 {
+        let conductance = match self.changed {
+            Some((changed, conductance)) if changed == link => conductance,
+            _ => self.conductance[link.index()],
+        };
+        let [a, b] = netlist.ends(link);
+        (self.volts_between(a, b) * conductance).abs()
+    }
+}
 
 /// Why there is no solution.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
@@ -47,36 +87,39 @@ pub(super) enum Settled {
 }
 
 /// Solves until nothing switches any more, or the same states come round again.
-pub(super) fn settle(
-    harness: &Harness,
-    netlist: &Netlist,
-    setup: &Setup,
-    changes: &[Change],
-    corner: Corner,
-) -> Result<Settled, Singular> {
-    let machine = Machine { harness, netlist, setup, changes, corner };
-    let mut states = stuck(changes);
+pub(super) fn settle(machine: Machine<'_>, way: Option<&mut Vec<Operating>>) -> Result<Settled, Singular> {
+    let mut states = stuck(machine.changes);
     let mut seen: Vec<States> = Vec::new();
     let mut solved: Vec<Operating> = Vec::new();
     loop {
         let network = Network::assemble(machine, &states);
         let operating = Operating::new(machine, &network, states.clone())?;
-        if setup.power() == Power::Isolated {
+        if machine.setup.power() == Power::Isolated {
             return Ok(Settled::Steady(operating));
         }
-        let next = switched(machine, &operating, &states);
+        let next = switched(machine, View::of(&operating), &states);
         if next == states {
+            let mut operating = operating;
+            operating.mark_marginal(marginal(machine, View::of(&operating), &states));
+            if let Some(way) = way {
+                *way = solved;
+            }
             return Ok(Settled::Steady(operating));
         }
         solved.push(operating);
         let again = seen.iter().position(|s| *s == next);
         if again.is_some() || seen.len() >= ROUNDS {
             let from = again.unwrap_or(0);
-            let parts = switching(harness, netlist, &seen[from..], &next);
+            let parts = switching(machine.harness, machine.netlist, &seen[from..], &next);
             return Ok(Settled::Loop { parts, rounds: solved.split_off(from) });
         }
         seen.push(std::mem::replace(&mut states, next));
     }
+}
+
+/// Whether something would switch if its threshold lay a little otherwise.
+pub(super) fn marginal(machine: Machine<'_>, now: View<'_>, states: &States) -> bool {
+    Lean::OUTER.iter().any(|lean| switched(Machine { lean: *lean, ..machine }, now, states) != *states)
 }
 
 /// Relays that stay operated whatever happens.
@@ -90,7 +133,7 @@ fn stuck(changes: &[Change]) -> States {
 
 /// The states that the voltages call for. Diodes go first: while one of them still switches, relays
 /// and units wait, because what they see is not yet what they will see.
-fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
+pub(super) fn switched(machine: Machine<'_>, now: View<'_>, states: &States) -> States {
     let mut next = states.clone();
     for link in machine.netlist.links() {
         if let Link::Part(part, PartWay::Diode) = machine.netlist.link(link) {
@@ -110,11 +153,6 @@ fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
                 let on = !machine.is_dead(part) && drives(machine, now, &functions[at as usize]);
                 next.put(link, on);
             }
-            (PartWay::Through, PartKind::Fuse { rating: Some(rating), .. }) => {
-                if now.amps(machine.netlist, link) >= rating.get() * BLOWS {
-                    next.blown.insert(link);
-                }
-            }
             (PartWay::Source, PartKind::Alternator { plus, minus, sense, when, .. }) => {
                 let turns = when.is_none_or(|condition| machine.setup.holds(condition));
                 // It excites itself from what the battery shows at its sense terminal.
@@ -124,23 +162,34 @@ fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
             _ => {}
         }
     }
+    // What blows a fuse is the current that stays, not one that a relay is about to interrupt.
+    if next == *states {
+        next.blown.extend(overloaded(machine, now));
+    }
     next
 }
 
-fn relay(
-    machine: Machine<'_>,
-    now: &Operating,
-    next: &mut States,
-    coil: LinkId,
-    part: PartId,
-    operate: Volts,
-) {
+/// The fuse that blows first: the one with the most current for its rating.
+fn overloaded(machine: Machine<'_>, now: View<'_>) -> Option<LinkId> {
+    let mut most = None;
+    for link in machine.netlist.links() {
+        let Link::Part(part, PartWay::Through) = machine.netlist.link(link) else { continue };
+        let PartKind::Fuse { rating: Some(rating), .. } = &machine.harness.parts[part].kind else { continue };
+        let load = now.amps(machine.netlist, link) / rating.get().max(f64::MIN_POSITIVE);
+        if load >= BLOWS * machine.lean.amps() && most.is_none_or(|(known, _)| load > known) {
+            most = Some((load, link));
+        }
+    }
+    most.map(|(_, link)| link)
+}
+
+fn relay(machine: Machine<'_>, now: View<'_>, next: &mut States, coil: LinkId, part: PartId, operate: Volts) {
     if machine.changes.iter().any(|c| matches!(c, Change::Stuck { relay, .. } if *relay == part)) {
         return;
     }
     let [a, b] = machine.netlist.ends(coil);
     let open = machine.changes.contains(&Change::Open(coil));
-    if !open && now.volts_between(a, b).abs() >= operate.get() {
+    if !open && now.volts_between(a, b).abs() >= operate.get() * machine.lean.volts() {
         next.operated.insert(part);
     } else {
         next.operated.remove(&part);
@@ -149,7 +198,7 @@ fn relay(
 
 /// A diode conducts when its anode stands above its cathode by more than its drop, and goes on until
 /// the current through it would turn round.
-fn diode_on(machine: Machine<'_>, now: &Operating, states: &States, link: LinkId, part: PartId) -> bool {
+fn diode_on(machine: Machine<'_>, now: View<'_>, states: &States, link: LinkId, part: PartId) -> bool {
     let PartKind::Diode { drop, .. } = &machine.harness.parts[part].kind else { return false };
     if machine.changes.contains(&Change::Open(link)) {
         return false;
@@ -159,7 +208,7 @@ fn diode_on(machine: Machine<'_>, now: &Operating, states: &States, link: LinkId
     if states.on(link) { forward >= drop.get() } else { forward > drop.get() }
 }
 
-fn drives(machine: Machine<'_>, now: &Operating, function: &Function) -> bool {
+fn drives(machine: Machine<'_>, now: View<'_>, function: &Function) -> bool {
     let ground = machine.node(function.ground.unwrap_or(Point::Chassis));
     let live = |point: Point| now.volts_between(machine.node(point), ground) >= machine.live();
     live(function.supply) && function.when.iter().all(|point| live(*point))
@@ -172,7 +221,7 @@ impl Machine<'_> {
 
     /// At or above this a point counts as live: half of the nominal voltage, common practice.
     fn live(&self) -> f64 {
-        self.harness.about.nominal.unwrap_or(NOMINAL).get() * 0.5
+        self.harness.about.nominal.unwrap_or(NOMINAL).get() * 0.5 * self.lean.volts()
     }
 }
 

@@ -29,6 +29,11 @@ impl States {
         self.blown.contains(&link)
     }
 
+    /// The fuses that have blown, in order.
+    pub fn all_blown(&self) -> impl ExactSizeIterator<Item = LinkId> + '_ {
+        self.blown.iter().copied()
+    }
+
     pub(super) fn put(&mut self, link: LinkId, on: bool) {
         if on {
             self.on.insert(link);

@@ -3,26 +3,27 @@
 use std::collections::BTreeSet;
 
 use super::Suspect;
-use crate::definition::{Harness, Kind, MatingId, PartKind, Point};
+use crate::definition::{Harness, Kind, MatingId, PartId, PartKind, Point};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Situation};
-use crate::netlist::{Link, LinkId, Netlist};
+use crate::netlist::{Element, Link, LinkId, Netlist};
 use crate::setup::{Isolated, Power, Setup};
 
 /// The most setups that are weighed against each other.
-const SETUPS: usize = 14;
+const SETUPS: usize = 18;
 /// The most points near the suspects that are probed in thought, per setup.
 const POINTS: usize = 28;
 
-/// The setups worth thinking of: those of the record, and with power isolated also with plugs off that
-/// lie at the suspects.
+/// The setups worth thinking of: those of the record; with power isolated, those with plugs off that lie
+/// at the suspects, and with the switches as they stood; with power, those with one such plug off; and
+/// those that close a switch under suspicion.
 pub(super) fn setups(
     harness: &Harness,
     netlist: &Netlist,
     universe: &Universe,
     suspects: &[Suspect],
     known: impl Iterator<Item = Setup>,
-    now: Option<&Setup>,
+    now: &Setup,
 ) -> Vec<Setup> {
     let mut all: Vec<Setup> = Vec::new();
     let mut push = |setup: Setup| {
@@ -30,18 +31,55 @@ pub(super) fn setups(
             all.push(setup);
         }
     };
-    now.into_iter().cloned().chain(known).for_each(&mut push);
-    let off: BTreeSet<MatingId> = now.into_iter().flat_map(Setup::parted).collect();
+    let known: BTreeSet<Setup> = known.collect();
+    push(now.clone());
+    known.iter().filter(|s| s.power() == Power::Connected).take(SETUPS / 3).cloned().for_each(&mut push);
+    let off: BTreeSet<MatingId> = now.parted().collect();
     let near = matings_near(harness, netlist, universe, suspects);
-    let isolated = |extra: &[MatingId]| -> Setup {
-        off.iter().chain(extra).fold(Isolated::at_rest(), |setup, mating| setup.part(*mating)).into()
+    let rest = off.iter().fold(Isolated::at_rest(), |setup, mating| setup.part(*mating));
+    let with = |setup: &Isolated, extra: &[MatingId]| -> Setup {
+        extra.iter().fold(setup.clone(), |setup, mating| setup.part(*mating)).into()
     };
-    push(isolated(&[]));
-    push(isolated(&near));
-    for mating in &near {
-        push(isolated(&[*mating]));
+    push(with(&rest, &[]));
+    push(with(&rest, &near));
+    for switch in switches_near(harness, suspects).take(3) {
+        let set = rest.clone().set(harness, switch.0, switch.1);
+        push(with(&set, &[]));
+        push(with(&set, &near[..near.len().min(4)]));
     }
+    for setup in known.iter().chain([now]) {
+        let Setup::Connected(live) = setup else { continue };
+        let dead = live.clone().isolate(harness);
+        push(with(&dead, &[]));
+        for mating in near.iter().take(2) {
+            push(with(&dead, &[*mating]));
+            push(dead.clone().part(*mating).connect().into());
+        }
+    }
+    for mating in &near {
+        push(with(&rest, &[*mating]));
+    }
+    known.into_iter().for_each(push);
     all
+}
+
+/// Switches under suspicion with a position that closes something.
+fn switches_near<'a>(
+    harness: &'a Harness,
+    suspects: &'a [Suspect],
+) -> impl Iterator<Item = (PartId, usize)> + 'a {
+    let parts =
+        suspects.iter().flat_map(|s| s.hypothesis.fault.elements()).filter_map(|element| match element {
+            Element::Part(part) => Some(part),
+            _ => None,
+        });
+    parts.flat_map(|part| match &harness.parts[part].kind {
+        PartKind::Switch { rest, positions } => {
+            let closes = |at: &usize| at != rest && !positions[*at].closed.is_empty();
+            (0..positions.len()).filter(closes).map(|at| (part, at)).collect()
+        }
+        _ => Vec::new(),
+    })
 }
 
 /// The matings at the ends of the suspects' links, those of the likeliest suspects first.

@@ -22,26 +22,23 @@ pub use next::Next;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use predict::Hypothesis;
+use predict::{Hypothesis, Memory, Scene, Taken};
 
 use crate::circuit::Unsettled;
-use crate::definition::Harness;
+use crate::definition::{Harness, PartId};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Meter, Situation};
+use crate::measure::{Measurement, Meter, Situation};
 use crate::netlist::{Element, Netlist};
 use crate::record::Entry;
 use crate::setup::Setup;
-
-/// A group of faults holds the verdict when its share reaches this.
-const SETTLED: f64 = 0.95;
 
 /// What readings say together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Verdict {
-    /// One group of faults that nothing permitted can tell apart explains everything.
+    /// One group of faults that nothing permitted can tell apart explains everything, and nothing else does.
     Located,
-    /// Several groups explain everything.
+    /// Several groups explain everything; the likeliest may be likely, but it is not proven.
     Narrowed,
     /// Every reading is good.
     Healthy,
@@ -68,6 +65,9 @@ pub struct Diagnosis {
     /// Readings one of which must be wrong, when no single fault explains all: those whose removal
     /// would leave an explanation.
     pub repeat: Vec<String>,
+    /// Fuses that the healthy machine would blow in a setup of the record, each with the setup: what they
+    /// feed is dead in every prediction, so the definition or the load deserves a look first.
+    pub overloaded: Vec<(PartId, Setup)>,
     /// What it amounts to.
     pub verdict: Verdict,
 }
@@ -102,7 +102,7 @@ struct Out {
     /// Index of the reading among the judged.
     reading: usize,
     /// What the reading would have been.
-    predicted: crate::measure::Prediction,
+    range: predict::Range,
 }
 
 /// Reasons from readings to suspects.
@@ -118,49 +118,58 @@ pub fn locate(
     let situations = situations(harness, netlist, entries)?;
     let (judged, left) = judge::judge(&situations, entries, meter);
     let universe = Universe::new(harness, netlist);
-    let bad = judged.iter().any(|j| !j.good);
-    let (standing, out) = sift(harness, netlist, &situations, &judged, &universe);
+    let mut record = Reader::new(harness, netlist, &universe, &situations, &judged);
+    let (standing, out) = record.sift();
     let mut diagnosis = Diagnosis {
         cleared: cleared(harness, &judged, &universe, &out),
-        judged,
         left,
         suspects: Vec::new(),
         next: None,
         by_hand: Vec::new(),
         repeat: Vec::new(),
+        overloaded: overloaded(&situations),
         verdict: Verdict::Healthy,
+        judged: Vec::new(),
     };
-    if !bad {
-        return Ok(diagnosis);
+    if judged.iter().any(|j| !j.good) {
+        if standing.is_empty() {
+            diagnosis.verdict = Verdict::Contradictory;
+            diagnosis.repeat = record.repeat();
+        } else {
+            let last = entries.last();
+            let now = next::Now {
+                setup: last.map(|entry| entry.setup.clone()),
+                station: last.and_then(|entry| harness.station_of(entry.red)),
+            };
+            let (groups, next) = next::choose(&mut record, &standing, now, meter);
+            conclude(harness, &mut diagnosis, groups, next, &judged);
+        }
     }
-    if standing.is_empty() {
-        diagnosis.verdict = Verdict::Contradictory;
-        diagnosis.repeat = repeat(harness, netlist, &situations, &diagnosis.judged, &universe);
-        return Ok(diagnosis);
-    }
-    let last = entries.last();
-    let now = next::Now {
-        setup: last.map(|entry| entry.setup.clone()),
-        station: last.and_then(|entry| harness.station_of(entry.red)),
-    };
-    let (groups, next) = next::choose(harness, netlist, &universe, &standing, &situations, now, meter);
+    diagnosis.judged = judged;
+    Ok(diagnosis)
+}
+
+/// The verdict on the groups that stand. A likely group is not a proven one: while another explains the
+/// readings as well, the answer is narrowed at best.
+fn conclude(
+    harness: &Harness,
+    diagnosis: &mut Diagnosis,
+    groups: Vec<Group>,
+    next: Option<Next>,
+    judged: &[Judged],
+) {
     diagnosis.suspects = groups;
-    let accusers: Vec<String> = diagnosis.judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
+    let accusers: Vec<String> = judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
     for group in &mut diagnosis.suspects {
         group.accused_by.clone_from(&accusers);
     }
-    let settled = diagnosis.suspects.first().is_some_and(|group| group.share >= SETTLED);
-    diagnosis.verdict = if settled || next.is_none() && diagnosis.suspects.len() == 1 {
-        Verdict::Located
-    } else {
-        Verdict::Narrowed
-    };
-    if diagnosis.verdict == Verdict::Located {
-        diagnosis.by_hand = by_hand(harness, &diagnosis.suspects[0]);
-    } else {
+    diagnosis.verdict = if diagnosis.suspects.len() == 1 { Verdict::Located } else { Verdict::Narrowed };
+    if diagnosis.verdict == Verdict::Narrowed {
         diagnosis.next = next;
     }
-    Ok(diagnosis)
+    if diagnosis.next.is_none() {
+        diagnosis.by_hand = by_hand(harness, &diagnosis.suspects);
+    }
 }
 
 /// Every setup of the record, solved.
@@ -173,6 +182,13 @@ fn situations<'a>(
     setups.into_iter().map(|setup| Ok((setup.clone(), Situation::new(harness, netlist, setup)?))).collect()
 }
 
+fn overloaded(situations: &BTreeMap<Setup, Situation<'_>>) -> Vec<(PartId, Setup)> {
+    let of = |(setup, situation): (&Setup, &Situation<'_>)| {
+        situation.blown_when_healthy().map(|fuse| (fuse, setup.clone())).collect::<Vec<_>>()
+    };
+    situations.iter().flat_map(of).collect()
+}
+
 /// A fault that explains every reading.
 #[derive(Debug, Clone, Copy)]
 struct Suspect {
@@ -180,43 +196,95 @@ struct Suspect {
     weight: f64,
 }
 
-/// Keeps the faults that every reading admits; for each of the others, the reading that put it out. A
-/// bad joint stands with the mildest band that explains everything.
-fn sift(
-    harness: &Harness,
-    netlist: &Netlist,
-    situations: &BTreeMap<Setup, Situation<'_>>,
-    judged: &[Judged],
-    universe: &Universe,
-) -> (Vec<Suspect>, BTreeMap<Fault, Out>) {
-    let mut standing = Vec::new();
-    let mut out = BTreeMap::new();
-    let mut predictor = predict::Predictor::new(harness, netlist, universe, situations);
-    for (fault, weight) in universe.iter() {
-        let mut last = None;
-        for hypothesis in Hypothesis::of(fault) {
-            let against = |(at, reading): (usize, &Judged)| predictor.contradicts(hypothesis, at, reading);
-            match judged.iter().enumerate().find_map(against) {
-                // The hypothesis that stood longest gives the reason.
-                Some(reason) => last = Some(longest(last.take(), reason)),
-                None => {
+/// The readings of a record, by the setups they were taken in, ready to be held against any fault.
+struct Reader<'a> {
+    harness: &'a Harness,
+    netlist: &'a Netlist,
+    universe: &'a Universe,
+    scenes: Vec<Scene<'a>>,
+    judged: &'a [Judged],
+    /// The scene of each reading and its place there.
+    places: Vec<(usize, usize)>,
+    memory: Memory<'a>,
+}
+
+impl<'a> Reader<'a> {
+    fn new(
+        harness: &'a Harness,
+        netlist: &'a Netlist,
+        universe: &'a Universe,
+        situations: &'a BTreeMap<Setup, Situation<'a>>,
+        judged: &'a [Judged],
+    ) -> Self {
+        let mut by_setup: BTreeMap<&Setup, Vec<Measurement>> = BTreeMap::new();
+        let mut within = Vec::new();
+        for reading in judged {
+            let measurements = by_setup.entry(reading.measurement.setup()).or_default();
+            within.push(measurements.len());
+            measurements.push(reading.measurement.clone());
+        }
+        let order: Vec<&Setup> = by_setup.keys().copied().collect();
+        let scene_of =
+            |reading: &Judged| order.binary_search(&reading.measurement.setup()).unwrap_or_default();
+        let places = judged.iter().map(scene_of).zip(within).collect();
+        let history = judged.iter().filter_map(|j| situations.get(j.measurement.setup())).collect();
+        let scene = |(setup, measurements)| situations.get(setup).map(|s| Scene::new(s, measurements, true));
+        Self {
+            harness,
+            netlist,
+            universe,
+            scenes: by_setup.into_iter().filter_map(scene).collect(),
+            judged,
+            places,
+            memory: Memory::new(harness, netlist, universe, history),
+        }
+    }
+
+    fn contradicts(&mut self, hypothesis: Hypothesis, reading: usize) -> Option<Out> {
+        let (scene, at) = self.places[reading];
+        let Judged { value, expect, good, .. } = &self.judged[reading];
+        let taken = Taken { reading, at, value: *value, expect, good: *good };
+        let range = predict::contradicts(&mut self.scenes[scene], &mut self.memory, hypothesis, taken)?;
+        Some(Out { reading, range })
+    }
+
+    /// Keeps the faults that every reading admits; for each of the others, the reading that put it out. A
+    /// bad joint stands with the mildest band that explains everything.
+    fn sift(&mut self) -> (Vec<Suspect>, BTreeMap<Fault, Out>) {
+        let mut standing = Vec::new();
+        let mut out = BTreeMap::new();
+        for (fault, weight) in self.universe.iter() {
+            let mut last: Option<Out> = None;
+            for hypothesis in Hypothesis::of(fault) {
+                let reason = (0..self.judged.len()).find_map(|reading| self.contradicts(hypothesis, reading));
+                let Some(reason) = reason else {
                     standing.push(Suspect { hypothesis, weight });
                     last = None;
                     break;
+                };
+                // The hypothesis that stood longest gives the reason.
+                if last.as_ref().is_none_or(|known| known.reading < reason.reading) {
+                    last = Some(reason);
                 }
             }
+            if let Some(reason) = last {
+                out.insert(fault, reason);
+            }
         }
-        if let Some(reason) = last {
-            out.insert(fault, reason);
-        }
+        (standing, out)
     }
-    (standing, out)
-}
 
-fn longest(known: Option<Out>, fresh: Out) -> Out {
-    match known {
-        Some(known) if known.reading >= fresh.reading => known,
-        _ => fresh,
+    /// Readings whose removal would leave at least one fault standing.
+    fn repeat(&mut self) -> Vec<String> {
+        let mut lone = BTreeSet::new();
+        for hypothesis in self.universe.iter().flat_map(|(fault, _)| Hypothesis::of(fault)) {
+            let mut against =
+                (0..self.judged.len()).filter(|reading| self.contradicts(hypothesis, *reading).is_some());
+            if let (Some(one), None) = (against.next(), against.next()) {
+                lone.insert(one);
+            }
+        }
+        lone.into_iter().map(|at| self.judged[at].name.clone()).collect()
     }
 }
 
@@ -248,8 +316,8 @@ fn cleared(
             "with {}, {} would read {}; it read {}",
             fault.words(harness),
             reading.name,
-            predict::words(reason.predicted),
-            reading.value
+            reason.range.words(),
+            reading.value.words()
         );
         let by = readings.into_iter().map(|at| judged[at].name.clone()).collect();
         cleared.push(Cleared { element, by, by_good: good.is_some(), why });
@@ -257,35 +325,10 @@ fn cleared(
     cleared
 }
 
-/// Readings whose removal would leave at least one fault standing.
-fn repeat(
-    harness: &Harness,
-    netlist: &Netlist,
-    situations: &BTreeMap<Setup, Situation<'_>>,
-    judged: &[Judged],
-    universe: &Universe,
-) -> Vec<String> {
-    let mut predictor = predict::Predictor::new(harness, netlist, universe, situations);
-    let mut lone = BTreeSet::new();
-    for hypothesis in universe.iter().flat_map(|(fault, _)| Hypothesis::of(fault)) {
-        let against: Vec<usize> = judged
-            .iter()
-            .enumerate()
-            .filter(|(at, reading)| predictor.contradicts(hypothesis, *at, reading).is_some())
-            .map(|(at, _)| at)
-            .take(2)
-            .collect();
-        if let [one] = against[..] {
-            lone.insert(one);
-        }
-    }
-    lone.into_iter().map(|at| judged[at].name.clone()).collect()
-}
-
 /// What hands and eyes do when readings can tell no more.
-fn by_hand(harness: &Harness, group: &Group) -> Vec<String> {
-    let mut todo = BTreeSet::new();
-    for fault in &group.faults {
+fn by_hand(harness: &Harness, groups: &[Group]) -> Vec<String> {
+    let mut todo = Vec::new();
+    for fault in groups.iter().flat_map(|group| &group.faults) {
         let text = match fault {
             Fault::Open(element) | Fault::High(element) => match element {
                 Element::Wire(_) => {
@@ -306,7 +349,9 @@ fn by_hand(harness: &Harness, group: &Group) -> Vec<String> {
             }
             _ => format!("look for it by hand and eye: {}", fault.words(harness)),
         };
-        todo.insert(text);
+        if !todo.contains(&text) {
+            todo.push(text);
+        }
     }
-    todo.into_iter().collect()
+    todo
 }

@@ -1,14 +1,13 @@
 //! What a reading would be with a fault, and whether what was read contradicts it.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
-use super::{Judged, Out};
-use crate::circuit::{Change, Operating};
-use crate::definition::Harness;
+use crate::circuit::{Change, Corner, Lean, Operating, Way};
+use crate::definition::{Harness, Id};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation};
+use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation, Ways};
 use crate::netlist::{LinkId, Netlist};
-use crate::setup::{Power, Setup};
+use crate::setup::Power;
 use crate::units::{Ohms, Volts};
 
 /// Predictions differ from the truth by the tolerances of parts and by the meter: a resistance by this
@@ -39,17 +38,188 @@ impl Hypothesis {
         let plain = (!matches!(fault, Fault::High(_))).then_some(Self { fault, band: None });
         plain.into_iter().chain(bands.map(move |band| Self { fault, band: Some(band) }))
     }
+
+    /// Whether it can draw more current than a fuse bears.
+    fn can_blow(self) -> bool {
+        matches!(
+            self.fault,
+            Fault::Short(..)
+                | Fault::ToChassis(_)
+                | Fault::Crossed(..)
+                | Fault::PartShort(_)
+                | Fault::StuckOperated(_)
+        )
+    }
+
+    /// What it changes in the machine, at either end of its band.
+    pub(super) fn changes(
+        self,
+        harness: &Harness,
+        netlist: &Netlist,
+        universe: &Universe,
+    ) -> Vec<Vec<Change>> {
+        let Some(band) = self.band else { return vec![universe.changes(harness, netlist, self.fault)] };
+        let elements = self.fault.elements();
+        let added = |ohms: f64| {
+            let links = elements.iter().flat_map(|element| universe.links(*element).iter().copied());
+            links.map(|link| Change::Added(link, Ohms::new(ohms))).collect()
+        };
+        vec![added(BANDS[band]), added(BANDS[band] * DECADE)]
+    }
 }
 
-/// Solves faulty machines, each only once.
-pub(super) struct Predictor<'a> {
-    harness: &'a Harness,
-    netlist: &'a Netlist,
-    universe: &'a Universe,
-    situations: &'a BTreeMap<Setup, Situation<'a>>,
-    /// Solved machines by setup and changes; faults of one link share theirs. Several solutions where
-    /// the changed machine never settles: each round of its loop.
-    solved: BTreeMap<(&'a Setup, Vec<ChangeKey>), Vec<Operating>>,
+/// What a reading would be: healthy, and with the fault from the least to the most, give or take `slack`.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Range {
+    pub healthy: Prediction,
+    pub low: Prediction,
+    pub high: Prediction,
+    pub slack: f64,
+}
+
+impl Range {
+    fn of(healthy: Prediction, one: Prediction) -> Self {
+        Self { healthy, low: one, high: one, slack: 0.0 }
+    }
+
+    fn with(self, other: Self) -> Self {
+        Self {
+            healthy: self.healthy,
+            low: if number(other.low) < number(self.low) { other.low } else { self.low },
+            high: if number(other.high) > number(self.high) { other.high } else { self.high },
+            slack: self.slack.max(other.slack),
+        }
+    }
+}
+
+/// A setup with the readings that were or could be taken in it, and what is known of them.
+pub(super) struct Scene<'a> {
+    pub situation: &'a Situation<'a>,
+    pub measurements: Vec<Measurement>,
+    healthy: Vec<Prediction>,
+    /// Ways of the measurements, and of the links as they come up.
+    between: Vec<Option<Way>>,
+    ways: Ways<'a>,
+    /// Whether tolerances are followed through the network, as readings that were taken deserve.
+    exact: bool,
+    /// Readings by what is changed; faults of one link share theirs. The solved machines themselves would
+    /// take far more room.
+    solved: BTreeMap<Vec<ChangeKey>, Vec<Range>>,
+}
+
+impl<'a> Scene<'a> {
+    pub(super) fn new(situation: &'a Situation<'a>, measurements: Vec<Measurement>, exact: bool) -> Self {
+        let healthy = measurements.iter().map(|m| situation.predict_healthy(m)).collect();
+        let ways = situation.ways();
+        let isolated = situation.setup.power() == Power::Isolated;
+        let between = measurements.iter().map(|m| if isolated { ways.between(m) } else { None }).collect();
+        Self { situation, measurements, healthy, between, ways, exact, solved: BTreeMap::new() }
+    }
+
+    fn isolated(&self) -> bool {
+        self.situation.setup.power() == Power::Isolated
+    }
+
+    /// What a reading would be with some things changed.
+    fn changed(&mut self, netlist: &Netlist, changes: &[Change], at: usize) -> Range {
+        match self.at_once(netlist, changes, at) {
+            Some(one) => Range::of(self.healthy[at], one),
+            None => self.solve(changes)[at],
+        }
+    }
+
+    /// Readings that follow from the healthy network without a new solution.
+    fn at_once(&mut self, netlist: &Netlist, changes: &[Change], at: usize) -> Option<Prediction> {
+        let isolated = self.isolated();
+        let (situation, measurement) = (self.situation, &self.measurements[at]);
+        let between = self.between[at].as_ref();
+        match (changes, isolated) {
+            ([], _) | ([Change::Dead(_) | Change::Stuck { operated: false, .. }], true) => {
+                Some(self.healthy[at])
+            }
+            ([Change::Open(link)], true) => Some(self.ways.open(between, *link)),
+            ([Change::Added(link, ohms)], true) => Some(self.ways.added(between, *link, *ohms)),
+            ([Change::Joined(a, b, ohms)], true) => {
+                Some(situation.predict_joined(measurement, [*a, *b], *ohms))
+            }
+            // Opening what carries nothing changes nothing.
+            ([Change::Open(link)], false) if is_idle(situation, netlist, *link) => Some(self.healthy[at]),
+            _ => None,
+        }
+    }
+
+    fn solve(&mut self, changes: &[Change]) -> &[Range] {
+        let key: Vec<ChangeKey> = changes.iter().map(key).collect();
+        let (situation, exact) = (self.situation, self.exact);
+        let (measurements, healthy) = (&self.measurements, &self.healthy);
+        self.solved.entry(key).or_insert_with(|| {
+            if let Some(ranges) = patched(situation, changes, measurements, healthy, exact) {
+                return ranges;
+            }
+            let mut found = shown(situation, &situation.solve(changes), measurements, healthy, exact);
+            if exact && found.marginal {
+                for lean in Lean::OUTER {
+                    let rounds = situation.solve_at(changes, Corner::Nominal, lean);
+                    let other = shown(situation, &rounds, measurements, healthy, exact);
+                    for (range, other) in found.ranges.iter_mut().zip(other.ranges) {
+                        *range = range.with(other);
+                    }
+                }
+            }
+            found.ranges
+        })
+    }
+}
+
+/// Readings of a machine with one changed resistance in which everything switches as in the healthy one.
+fn patched(
+    situation: &Situation<'_>,
+    changes: &[Change],
+    measurements: &[Measurement],
+    healthy: &[Prediction],
+    exact: bool,
+) -> Option<Vec<Range>> {
+    let [change] = changes else { return None };
+    let patch = situation.patch(*change)?;
+    if exact && patch.is_marginal() {
+        return None;
+    }
+    let range = |(measurement, healthy): (&Measurement, &Prediction)| Range {
+        slack: if exact { situation.scatter_patched(&patch, measurement).worst } else { 0.0 },
+        ..Range::of(*healthy, situation.read_patched(&patch, measurement))
+    };
+    Some(measurements.iter().zip(healthy).map(range).collect())
+}
+
+/// What every reading shows on a solved machine.
+struct Shown {
+    ranges: Vec<Range>,
+    marginal: bool,
+}
+
+fn shown(
+    situation: &Situation<'_>,
+    rounds: &[Operating],
+    measurements: &[Measurement],
+    healthy: &[Prediction],
+    exact: bool,
+) -> Shown {
+    let powered = situation.setup.power() == Power::Connected;
+    let range = |(measurement, healthy): (&Measurement, &Prediction)| {
+        let readings: Vec<Prediction> = rounds.iter().map(|o| situation.read(o, measurement)).collect();
+        let [low, high] = match readings[..] {
+            [] => [*healthy; 2],
+            [one] => [one, one],
+            _ => unsteady(&readings),
+        };
+        let scatter = |operating| situation.scatter(operating, measurement).worst;
+        let slack = if exact && powered { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
+        Range { healthy: *healthy, low, high, slack }
+    };
+    Shown {
+        ranges: measurements.iter().zip(healthy).map(range).collect(),
+        marginal: powered && rounds.iter().any(Operating::is_marginal),
+    }
 }
 
 /// A change as a key: links and nodes are what tells changes apart.
@@ -60,100 +230,151 @@ fn key(change: &Change) -> ChangeKey {
         Change::Open(link) => (0, link.index(), 0),
         Change::Added(link, ohms) => (1, link.index(), ohms.get().to_bits() as usize),
         Change::Joined(a, b, _) => (2, a, b),
-        Change::Stuck { relay, operated } => (3, crate::definition::Id::index(relay), usize::from(operated)),
-        Change::Dead(part) => (4, crate::definition::Id::index(part), 0),
+        Change::Stuck { relay, operated } => (3, relay.index(), usize::from(operated)),
+        Change::Dead(part) => (4, part.index(), 0),
     }
 }
 
-impl<'a> Predictor<'a> {
+fn is_idle(situation: &Situation<'_>, netlist: &Netlist, link: LinkId) -> bool {
+    !situation.healthy().conducts(link) && netlist.link(link).is_conductor()
+}
+
+/// Fuses that each fault has blown by the time of each reading: what is blown stays blown.
+pub(super) struct Memory<'a> {
+    harness: &'a Harness,
+    netlist: &'a Netlist,
+    universe: &'a Universe,
+    /// The situation of each reading, in the order of the record.
+    history: Vec<&'a Situation<'a>>,
+    known: BTreeMap<Fault, Vec<BTreeSet<LinkId>>>,
+}
+
+impl<'a> Memory<'a> {
     pub(super) fn new(
         harness: &'a Harness,
         netlist: &'a Netlist,
         universe: &'a Universe,
-        situations: &'a BTreeMap<Setup, Situation<'a>>,
+        history: Vec<&'a Situation<'a>>,
     ) -> Self {
-        Self { harness, netlist, universe, situations, solved: BTreeMap::new() }
+        Self { harness, netlist, universe, history, known: BTreeMap::new() }
     }
 
-    /// Whether a reading contradicts a hypothesis.
-    pub(super) fn contradicts(&mut self, hypothesis: Hypothesis, at: usize, reading: &Judged) -> Option<Out> {
-        let range = self.range(hypothesis, &reading.measurement)?;
-        if admits(&range, reading) {
-            return None;
+    /// Every way the machine may be at a reading: with the fault alone, and with the fuses that it has
+    /// blown until then (somebody may have put in new ones, or not). `None`: after the last reading.
+    fn ways(&mut self, hypothesis: Hypothesis, reading: Option<usize>) -> Vec<Vec<Change>> {
+        let mut ways = hypothesis.changes(self.harness, self.netlist, self.universe);
+        if !hypothesis.can_blow() {
+            return ways;
         }
-        Some(Out { reading: at, predicted: range.high })
+        let blown = self.blown(hypothesis.fault, &ways[0]);
+        let until = reading.or(blown.len().checked_sub(1));
+        let fuses = until.and_then(|at| blown.get(at)).filter(|fuses| !fuses.is_empty());
+        if let Some(fuses) = fuses {
+            let open = fuses.iter().map(|fuse| Change::Open(*fuse));
+            let with = ways[0].iter().copied().chain(open).collect();
+            ways.push(with);
+        }
+        ways
     }
 
-    /// What a reading would be with a fault, from the least to the most: a bad joint has a band of
-    /// resistances, and a machine that never settles several states. `None` for an unknown setup.
-    pub(super) fn range(&mut self, hypothesis: Hypothesis, measurement: &Measurement) -> Option<Range> {
-        let situation = self.situations.get(measurement.setup())?;
-        let healthy = situation.predict_healthy(measurement);
-        let Some(band) = hypothesis.band else {
-            let changes = self.universe.changes(self.harness, self.netlist, hypothesis.fault);
-            let [low, high] = self.changed(situation, measurement, &changes);
-            return Some(Range { healthy, low, high });
-        };
-        let mut added = |ohms: f64| {
-            let elements = hypothesis.fault.elements();
-            let links = elements.iter().flat_map(|element| self.universe.links(*element).iter().copied());
-            let changes: Vec<Change> = links.map(|link| Change::Added(link, Ohms::new(ohms))).collect();
-            self.changed(situation, measurement, &changes)
-        };
-        let ([a, b], [c, d]) = (added(BANDS[band]), added(BANDS[band] * DECADE));
-        Some(Range {
-            healthy,
-            low: lesser(lesser(a, b), lesser(c, d)),
-            high: greater(greater(a, b), greater(c, d)),
+    fn blown(&mut self, fault: Fault, changes: &[Change]) -> &[BTreeSet<LinkId>] {
+        let history = &self.history;
+        self.known.entry(fault).or_insert_with(|| {
+            let mut so_far = BTreeSet::new();
+            let mut of_setup: BTreeMap<_, BTreeSet<LinkId>> = BTreeMap::new();
+            let mut after = Vec::new();
+            for situation in history {
+                if situation.setup.power() == Power::Connected {
+                    let fresh = of_setup.entry(&situation.setup).or_insert_with(|| blows(situation, changes));
+                    so_far.extend(fresh.iter().copied());
+                }
+                after.push(so_far.clone());
+            }
+            after
         })
-    }
-
-    /// The least and the most a reading would be; they differ on a machine that never settles.
-    fn changed(
-        &mut self,
-        situation: &'a Situation<'a>,
-        measurement: &Measurement,
-        changes: &[Change],
-    ) -> [Prediction; 2] {
-        let isolated = situation.setup.power() == Power::Isolated;
-        let one = match changes {
-            [Change::Open(link)] if isolated => situation.predict_open(measurement, *link),
-            [Change::Added(link, ohms)] if isolated => situation.predict_added(measurement, *link, *ohms),
-            [Change::Dead(_)] if isolated => situation.predict_healthy(measurement),
-            // Opening what carries nothing changes nothing.
-            [Change::Open(link)] if self.is_idle(situation, *link) => situation.predict_healthy(measurement),
-            _ => return self.solved(situation, measurement, changes),
-        };
-        [one, one]
-    }
-
-    fn solved(
-        &mut self,
-        situation: &'a Situation<'a>,
-        measurement: &Measurement,
-        changes: &[Change],
-    ) -> [Prediction; 2] {
-        let keys: Vec<ChangeKey> = changes.iter().map(key).collect();
-        let rounds = self.solved.entry((&situation.setup, keys)).or_insert_with(|| situation.solve(changes));
-        let readings: Vec<Prediction> = rounds.iter().map(|o| situation.read(o, measurement)).collect();
-        match readings[..] {
-            [] => [situation.predict_healthy(measurement); 2],
-            [one] => [one, one],
-            _ => unsteady(&readings),
-        }
-    }
-
-    fn is_idle(&self, situation: &Situation<'_>, link: LinkId) -> bool {
-        !situation.healthy().conducts(link) && self.netlist.link(link).is_conductor()
     }
 }
 
-/// What a reading would be: healthy, and with the fault from the least to the most.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Range {
-    pub healthy: Prediction,
-    pub low: Prediction,
-    pub high: Prediction,
+/// The fuses that a changed machine blows.
+fn blows(situation: &Situation<'_>, changes: &[Change]) -> BTreeSet<LinkId> {
+    if let [change] = changes
+        && situation.patch(*change).is_some_and(|patch| !patch.is_marginal())
+    {
+        return BTreeSet::new();
+    }
+    let leans = [Lean::Exact, Lean::Early];
+    let rounds = leans.iter().flat_map(|lean| situation.solve_at(changes, Corner::Nominal, *lean));
+    rounds.flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>()).collect()
+}
+
+/// What a reading of a scene would be with a hypothesis; `reading` is its place in the record, if it has
+/// one.
+pub(super) fn range(
+    scene: &mut Scene<'_>,
+    memory: &mut Memory<'_>,
+    hypothesis: Hypothesis,
+    at: usize,
+    reading: Option<usize>,
+) -> Range {
+    let netlist = memory.netlist;
+    let ways = memory.ways(hypothesis, reading);
+    let healthy = scene.healthy[at];
+    let ranges = ways.iter().map(|changes| scene.changed(netlist, changes, at));
+    ranges.reduce(Range::with).unwrap_or(Range::of(healthy, healthy))
+}
+
+/// The same with every resistance at its least and at its most: exact bounds, at a full solution each.
+fn bounds(
+    scene: &Scene<'_>,
+    memory: &mut Memory<'_>,
+    hypothesis: Hypothesis,
+    at: usize,
+    reading: usize,
+) -> Range {
+    let measurement = &scene.measurements[at];
+    let mut ranges = Vec::new();
+    for changes in memory.ways(hypothesis, Some(reading)) {
+        for corner in [Corner::Low, Corner::High] {
+            for operating in scene.situation.solve_at(&changes, corner, Lean::Exact) {
+                ranges.push(Range::of(scene.healthy[at], scene.situation.read(&operating, measurement)));
+            }
+        }
+    }
+    let healthy = scene.healthy[at];
+    ranges.into_iter().reduce(Range::with).unwrap_or(Range::of(healthy, healthy))
+}
+
+/// A reading as it was taken and judged.
+#[derive(Clone, Copy)]
+pub(super) struct Taken<'a> {
+    /// Its place among the judged.
+    pub reading: usize,
+    /// Its place in its scene.
+    pub at: usize,
+    pub value: Reading,
+    pub expect: &'a Expectation,
+    pub good: bool,
+}
+
+/// Whether a reading contradicts a hypothesis; if so, what it would have been.
+pub(super) fn contradicts(
+    scene: &mut Scene<'_>,
+    memory: &mut Memory<'_>,
+    hypothesis: Hypothesis,
+    taken: Taken<'_>,
+) -> Option<Range> {
+    let found = range(scene, memory, hypothesis, taken.at, Some(taken.reading));
+    if admits(&found, taken, scene.measurements[taken.at].kind()) {
+        return None;
+    }
+    // Near misses without power get exact bounds before they put a fault out.
+    if scene.isolated() && is_near_miss(&found, taken.value) {
+        let found = bounds(scene, memory, hypothesis, taken.at, taken.reading);
+        if admits(&found, taken, scene.measurements[taken.at].kind()) {
+            return None;
+        }
+    }
+    Some(found)
 }
 
 fn number(prediction: Prediction) -> f64 {
@@ -174,65 +395,70 @@ fn unsteady(rounds: &[Prediction]) -> [Prediction; 2] {
     [Prediction::Volts(mean - quarter), Prediction::Volts(mean + quarter)]
 }
 
-fn lesser(a: Prediction, b: Prediction) -> Prediction {
-    if number(b) < number(a) { b } else { a }
-}
-
-fn greater(a: Prediction, b: Prediction) -> Prediction {
-    if number(b) > number(a) { b } else { a }
-}
-
 /// Whether a reading can be what the fault makes it.
-fn admits(range: &Range, reading: &Judged) -> bool {
-    let kind = reading.measurement.kind();
-    let shows = |p: Prediction| reading.expect.excludes(p, kind, &Meter::HANDHELD);
+fn admits(range: &Range, taken: Taken<'_>, kind: crate::definition::Kind) -> bool {
+    let shows = |p: Prediction| taken.expect.excludes(p, kind, &Meter::HANDHELD);
     // A good reading says nothing against a fault that would not show in it.
-    if reading.good && !(shows(range.low) && shows(range.high)) {
+    if taken.good && !(shows(range.low) && shows(range.high)) {
         return true;
     }
     // A bad reading is not explained by a fault that changes nothing in it.
-    if !reading.good && same(range.healthy, range.low) && same(range.healthy, range.high) {
+    if !taken.good && same(range.healthy, range.low) && same(range.healthy, range.high) {
         return false;
     }
-    near(range.low, range.high, reading.value)
+    near(range, taken.value)
 }
 
+/// Whether two predictions are the same; they carry no noise but that of arithmetic.
 fn same(a: Prediction, b: Prediction) -> bool {
     match (a, b) {
         (Prediction::Open, Prediction::Open) => true,
-        (Prediction::Ohms(a), Prediction::Ohms(b)) => (a - b).abs() <= 0.05 * a.abs().max(b.abs()) + 0.01,
-        (Prediction::Volts(a), Prediction::Volts(b)) => (a - b).abs() <= 0.02 * a.abs().max(b.abs()) + 0.05,
+        (Prediction::Ohms(a), Prediction::Ohms(b)) => (a - b).abs() <= 1e-3 * a.abs().max(b.abs()) + 1e-3,
+        (Prediction::Volts(a), Prediction::Volts(b)) => (a - b).abs() <= 1e-3 * a.abs().max(b.abs()) + 5e-3,
         _ => false,
     }
 }
 
 /// Whether a value lies between two predictions, within tolerance.
-fn near(low: Prediction, high: Prediction, value: Reading) -> bool {
-    let (low, high) = (number(low), number(high));
+fn near(range: &Range, value: Reading) -> bool {
+    let (low, high) = (number(range.low), number(range.high));
     match value {
         Reading::Open => high >= OPEN_FROM.get() * 0.5,
         Reading::Tone => low <= Meter::HANDHELD.beeps_below.get() * 2.0,
         Reading::Ohms(ohms) => {
             let ohms = ohms.get();
-            ohms >= low - OHMS_SHARE * low.min(1e12) - OHMS_MORE
-                && ohms <= high + OHMS_SHARE * high.min(1e12) + OHMS_MORE
-                || low >= OPEN_FROM.get() && ohms >= OPEN_FROM.get() * 0.5
+            let below = ohms < low - OHMS_SHARE * low.min(1e12) - OHMS_MORE;
+            let above = ohms > high + OHMS_SHARE * high.min(1e12) + OHMS_MORE;
+            !below && !above || low >= OPEN_FROM.get() && ohms >= OPEN_FROM.get() * 0.5
         }
         Reading::Volts(volts) => {
             let volts = volts.get();
-            volts >= low - VOLTS_SHARE * low.abs() - VOLTS_MORE
-                && volts <= high + VOLTS_SHARE * high.abs() + VOLTS_MORE
+            let more = VOLTS_MORE + range.slack;
+            volts >= low - VOLTS_SHARE * low.abs() - more && volts <= high + VOLTS_SHARE * high.abs() + more
         }
     }
 }
 
+/// Whether a resistance misses a prediction by so little that tolerances may be all there is to it.
+fn is_near_miss(range: &Range, value: Reading) -> bool {
+    let Reading::Ohms(ohms) = value else { return false };
+    let (low, high) = (number(range.low), number(range.high));
+    ohms.get() >= low * 0.5 - 5.0 && ohms.get() <= high * 2.0 + 5.0
+}
+
+impl Range {
+    /// In words, as a meter would show it.
+    pub(super) fn words(&self) -> String {
+        let [low, high] = [self.low, self.high].map(words);
+        if low == high { low } else { format!("{low} to {high}") }
+    }
+}
+
 /// A prediction in words.
-pub(super) fn words(prediction: Prediction) -> String {
+fn words(prediction: Prediction) -> String {
     match prediction {
         Prediction::Open => "open".to_owned(),
-        Prediction::Ohms(ohms) => Ohms::new(ohms).to_string(),
-        // What a voltmeter cannot show is nothing.
-        Prediction::Volts(volts) if volts.abs() < 0.005 => "0 V".to_owned(),
-        Prediction::Volts(volts) => Volts::new(volts).to_string(),
+        Prediction::Ohms(ohms) => Reading::Ohms(Ohms::new(ohms)).words(),
+        Prediction::Volts(volts) => Reading::Volts(Volts::new(volts)).words(),
     }
 }

@@ -139,7 +139,11 @@ impl Situation<'_> {
         let Prediction::Volts(volts) = self.predict_healthy(measurement) else {
             return Expectation { low: 0.0, high: None, ohms: false, why: String::new() };
         };
-        let margin = meter.uncertainty(Kind::Voltage, volts);
+        let margin =
+            meter.uncertainty(Kind::Voltage, volts) + self.scatter(self.healthy(), measurement).usual;
+        if let Some(expect) = self.expect_marginal(measurement, volts, margin) {
+            return expect;
+        }
         if volts.abs() <= DEAD_VOLTS {
             let high = (volts + DEAD_VOLTS).max(DEAD_VOLTS) + margin;
             let low = (volts - DEAD_VOLTS).min(-DEAD_VOLTS) - margin;
@@ -155,6 +159,25 @@ impl Situation<'_> {
             SOURCE_HIGH * 100.0
         );
         Expectation { low, high: Some(high), ohms: false, why }
+    }
+}
+
+impl Situation<'_> {
+    /// Where a relay or an input stands near its threshold the machine may be in one state or the other:
+    /// both are healthy. `None` where the reading is the same in both.
+    fn expect_marginal(&self, measurement: &Measurement, volts: f64, margin: f64) -> Option<Expectation> {
+        let numbers = self.leaning().iter().filter_map(|operating| match self.read(operating, measurement) {
+            Prediction::Volts(other) => Some(other),
+            _ => None,
+        });
+        let (least, most) = numbers.fold((volts, volts), |(l, m), other| (l.min(other), m.max(other)));
+        if most - least <= DEAD_VOLTS {
+            return None;
+        }
+        let [low, high] = [least - least.abs() * SOURCE_LOW, most + most.abs() * SOURCE_LOW];
+        let why =
+            "something stands near its switching threshold here: it may be on or off in a healthy machine";
+        Some(Expectation { low: low - margin, high: Some(high + margin), ohms: false, why: why.to_owned() })
     }
 }
 

@@ -89,6 +89,18 @@ impl Reading {
         }
     }
 
+    /// As a person says it: ohms rather than milliohms, and nothing rather than microvolts.
+    pub fn words(self) -> String {
+        match self {
+            Self::Ohms(ohms) if ohms.get() < 1.0 => format!("{} ohm", units::significant(ohms.get(), 2)),
+            Self::Volts(volts) if volts.get().abs() < 0.005 => "0 V".to_owned(),
+            Self::Volts(volts) if volts.get().abs() < 1.0 => {
+                format!("{} V", units::significant(volts.get(), 2))
+            }
+            _ => self.to_string(),
+        }
+    }
+
     /// The number it shows, in ohms or volts; none for open and tone.
     pub fn number(self) -> Option<f64> {
         match self {

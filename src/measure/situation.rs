@@ -3,9 +3,12 @@
 use std::collections::BTreeMap;
 
 use super::{Measurement, Refusal, connected_unit};
-use crate::circuit::{Change, Corner, Operating, Unsettled, solve, solve_rounds};
+use crate::circuit::{
+    Change, Corner, Lean, Operating, Patch, Scatter, Trail, Unsettled, Way, solve, solve_rounds,
+};
 use crate::definition::{Harness, Kind, PartId, Point};
-use crate::netlist::{LinkId, Netlist, Nets};
+use crate::netlist::resistance::{self, Seen};
+use crate::netlist::{Link, LinkId, Netlist, Nets, PartWay};
 use crate::setup::{Power, Setup};
 use crate::units::Ohms;
 
@@ -23,11 +26,17 @@ pub struct Situation<'a> {
     pub groups: Nets,
     /// Units that are still connected, each with the nodes of its connected contacts.
     units: BTreeMap<PartId, Vec<usize>>,
-    /// The healthy machine with the least, the expected and the highest resistances; one solution alone
-    /// with power connected.
-    corners: Vec<Operating>,
+    /// The healthy machine with what to expect of every resistance.
+    trail: Trail,
+    /// Without power, the healthy machine with the least and with the highest resistances.
+    outer: Vec<Operating>,
+    /// With power connected, the healthy machine with every threshold at its lowest and at its highest,
+    /// where that makes a difference.
+    leaning: Vec<Operating>,
     /// For each link, whether an ohmmeter has no other way round it.
     bridges: Vec<bool>,
+    /// For each link, by how many ohms a healthy one may differ from what is expected.
+    scatter: Vec<f64>,
 }
 
 /// What a meter would show on a machine with known changes, without the meter's own errors.
@@ -47,12 +56,27 @@ impl<'a> Situation<'a> {
     /// # Errors
     /// The parts that keep switching, if the machine never settles.
     pub fn new(harness: &'a Harness, netlist: &'a Netlist, setup: &Setup) -> Result<Self, Unsettled> {
-        let corners: &[Corner] = match setup.power() {
-            Power::Isolated => &[Corner::Low, Corner::Nominal, Corner::High],
-            Power::Connected => &[Corner::Nominal],
+        let trail = Trail::new(harness, netlist, setup)?;
+        let outer: &[Corner] = match setup.power() {
+            Power::Isolated => &[Corner::Low, Corner::High],
+            Power::Connected => &[],
         };
-        let corners = corners.iter().map(|corner| solve(harness, netlist, setup, &[], *corner));
-        let corners = corners.collect::<Result<Vec<_>, _>>()?;
+        let outer = outer.iter().map(|corner| solve(harness, netlist, setup, &[], *corner));
+        let outer = outer.collect::<Result<Vec<_>, _>>()?;
+        let leans = if trail.steady().is_marginal() { &Lean::OUTER[..] } else { &[] };
+        let leaning = leans.iter().flat_map(|lean| {
+            solve_rounds(harness, netlist, setup, &[], Corner::Nominal, *lean).unwrap_or_default()
+        });
+        let leaning = leaning.collect();
+        let seen = match setup.power() {
+            Power::Isolated => Seen::Cold,
+            Power::Connected => Seen::Working,
+        };
+        let scatter = netlist.links().map(|link| match netlist.link(link) {
+            // The voltages of sources have bounds of their own, and their inside is not plain resistance.
+            Link::Part(_, PartWay::Source | PartWay::Diode) => 0.0,
+            _ => resistance::range(netlist, harness, link, seen).scatter().get(),
+        });
         let passes = |link| setup.passes_ohmmeter(netlist, harness, link);
         let groups = netlist.groups(passes);
         let mut units: BTreeMap<PartId, Vec<usize>> = BTreeMap::new();
@@ -66,10 +90,13 @@ impl<'a> Situation<'a> {
             netlist,
             nets: netlist.groups(|link| setup.joins(netlist, link)),
             bridges: netlist.bridges(passes),
+            scatter: scatter.collect(),
+            leaning,
             setup: setup.clone(),
             groups,
             units,
-            corners,
+            trail,
+            outer,
         })
     }
 
@@ -130,17 +157,35 @@ impl<'a> Situation<'a> {
 
     /// The healthy machine as it is expected.
     pub fn healthy(&self) -> &Operating {
-        // One corner with power connected, three with power isolated: the middle is the expected one.
-        &self.corners[self.corners.len() / 2]
+        self.trail.steady()
     }
 
     /// The healthy resistance between two nodes at its least, expected and highest.
     pub(super) fn resistances(&self, red: usize, black: usize) -> [Option<f64>; 3] {
-        let at = |corner: usize| {
-            let operating = &self.corners[corner.min(self.corners.len() - 1)];
-            operating.resistance(red, black).map(Ohms::get)
-        };
-        [at(0), at(1), at(2)]
+        let of = |operating: &Operating| operating.resistance(red, black).map(Ohms::get);
+        let expected = of(self.healthy());
+        match &self.outer[..] {
+            [low, high] => [of(low), expected, of(high)],
+            _ => [expected; 3],
+        }
+    }
+
+    /// A change of one resistance as a patch of the healthy machine (power connected only); `None` where
+    /// something switches otherwise then, so that only a full solution tells.
+    pub fn patch(&self, change: Change) -> Option<Patch> {
+        self.trail.patch(self.harness, self.netlist, &self.setup, change)
+    }
+
+    /// What a voltage reading shows on the patched machine.
+    pub fn read_patched(&self, patch: &Patch, measurement: &Measurement) -> Prediction {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        Prediction::Volts(self.healthy().voltmeter_patched(patch, red, black).get())
+    }
+
+    /// [`Situation::scatter`] on the patched machine.
+    pub fn scatter_patched(&self, patch: &Patch, measurement: &Measurement) -> Scatter {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        self.healthy().scatter_patched(patch, self.netlist, &self.scatter, red, black)
     }
 
     /// What a healthy machine shows.
@@ -163,17 +208,48 @@ impl<'a> Situation<'a> {
         with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 
-    /// What the machine shows when a resistance is laid between two nodes (power isolated only).
-    pub fn predict_joined(&self, measurement: &Measurement, nodes: [usize; 2], laid: Ohms) -> Prediction {
+    /// The ways of many measurements and links, each found once (power isolated only).
+    pub fn ways(&self) -> Ways<'_> {
+        Ways { situation: self, links: BTreeMap::new() }
+    }
+
+    /// What the machine shows when two nodes are joined by a resistance (power isolated only).
+    pub fn predict_joined(&self, measurement: &Measurement, ends: [usize; 2], ohms: Ohms) -> Prediction {
         let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        let with = self.healthy().resistance_joined(nodes, laid, red, black);
+        let with = self.healthy().resistance_joined(ends, ohms, red, black);
         with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 
     /// The machine with some things changed: one solution, or each round of a machine that never
     /// settles. Cost: a new factorisation for each round.
     pub fn solve(&self, changes: &[Change]) -> Vec<Operating> {
-        solve_rounds(self.harness, self.netlist, &self.setup, changes, Corner::Nominal).unwrap_or_default()
+        self.solve_at(changes, Corner::Nominal, Lean::Exact)
+    }
+
+    /// The changed machine with all resistances, or all thresholds, at one end of their range.
+    pub fn solve_at(&self, changes: &[Change], corner: Corner, lean: Lean) -> Vec<Operating> {
+        solve_rounds(self.harness, self.netlist, &self.setup, changes, corner, lean).unwrap_or_default()
+    }
+
+    /// Fuses that blow in the healthy machine in this setup: the definition asks more of them than they
+    /// are rated for, so what is fed through them is dead in every prediction.
+    pub fn blown_when_healthy(&self) -> impl Iterator<Item = PartId> + '_ {
+        self.healthy().states().all_blown().filter_map(|link| match self.netlist.link(link) {
+            Link::Part(part, _) => Some(part),
+            _ => None,
+        })
+    }
+
+    /// By how much a reading on a solved machine may differ because no resistance is exactly what is
+    /// expected.
+    pub fn scatter(&self, operating: &Operating, measurement: &Measurement) -> Scatter {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        operating.scatter(self.netlist, &self.scatter, red, black)
+    }
+
+    /// The healthy machine where its thresholds lie otherwise, if that makes a difference.
+    pub(super) fn leaning(&self) -> &[Operating] {
+        &self.leaning
     }
 
     /// What a measurement shows on a solved machine.
@@ -183,5 +259,49 @@ impl<'a> Situation<'a> {
             return Prediction::Volts(operating.voltmeter(red, black).get());
         }
         operating.resistance(red, black).map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+    }
+}
+
+/// What the healthy machine's factor says about measurements and links, each followed up the elimination
+/// tree only once; for questions about every measurement and every link.
+pub struct Ways<'a> {
+    situation: &'a Situation<'a>,
+    links: BTreeMap<LinkId, Option<Way>>,
+}
+
+impl Ways<'_> {
+    /// The way of a measurement.
+    pub fn between(&self, measurement: &Measurement) -> Option<Way> {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.situation.node(p));
+        self.situation.healthy().way(red, black)
+    }
+
+    /// [`Situation::predict_open`].
+    pub fn open(&mut self, between: Option<&Way>, link: LinkId) -> Prediction {
+        let bridge = self.situation.bridges[link.index()];
+        self.along(between, link, |healthy, between, across| healthy.opened(between, across, link, bridge))
+    }
+
+    /// [`Situation::predict_added`].
+    pub fn added(&mut self, between: Option<&Way>, link: LinkId, added: Ohms) -> Prediction {
+        self.along(between, link, |healthy, between, across| {
+            Some(healthy.added(between, across, link, added))
+        })
+    }
+
+    fn along(
+        &mut self,
+        between: Option<&Way>,
+        link: LinkId,
+        changed: impl Fn(&Operating, &Way, &Way) -> Option<Ohms>,
+    ) -> Prediction {
+        let healthy = self.situation.healthy();
+        let [u, v] = self.situation.netlist.ends(link);
+        let across = self.links.entry(link).or_insert_with(|| healthy.way(u, v));
+        let ohms = between.and_then(|between| match across {
+            Some(across) => changed(healthy, between, across),
+            None => Some(between.ohms()),
+        });
+        ohms.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 }

@@ -24,6 +24,12 @@ impl Range {
         Self { low: Ohms::new(low * 1e-3), nominal: Ohms::new(nominal * 1e-3), high: Ohms::new(high * 1e-3) }
     }
 
+    /// By how much a healthy one may differ from what is expected, either way.
+    pub fn scatter(self) -> Ohms {
+        let [below, above] = [self.nominal - self.low, self.high - self.nominal];
+        if below > above { below } else { above }
+    }
+
     /// A value with a relative tolerance.
     fn around(nominal: Ohms, tolerance: f64) -> Self {
         Self { low: nominal * (1.0 - tolerance), nominal, high: nominal * (1.0 + tolerance) }
