@@ -8,6 +8,7 @@
 //! names the seed.
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+#![allow(clippy::print_stderr, reason = "a failing seed has to be named")]
 
 #[path = "support/machine.rs"]
 mod machine;
@@ -71,7 +72,10 @@ fn check_made(seeds: std::ops::Range<u64>, most_wires: usize) {
         let outcome = std::panic::catch_unwind(|| check(&harness, &scope, 3, seed));
         match outcome {
             Ok(planned) => without += u64::from(!planned),
-            Err(_) => panic!("seed {seed}, {scope:?}"),
+            Err(panicked) => {
+                eprintln!("seed {seed}, {scope:?}");
+                std::panic::resume_unwind(panicked);
+            }
         }
     }
     assert!(without * 20 < all, "{without} of {all} machines never settle");
@@ -92,8 +96,10 @@ fn published() -> Vec<String> {
     let folder = support::path("published");
     let files =
         std::fs::read_dir(folder).unwrap().map(|file| file.unwrap().file_name().into_string().unwrap());
-    let mut all: Vec<String> =
-        files.filter(|name| name.ends_with(".toml")).map(|name| format!("published/{name}")).collect();
+    let mut all: Vec<String> = files
+        .filter(|name| std::path::Path::new(name).extension().is_some_and(|end| end == "toml"))
+        .map(|name| format!("published/{name}"))
+        .collect();
     all.sort();
     all
 }

@@ -22,9 +22,9 @@ pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
         (Setup::Connected(now), _) => {
             let resting = walk_to_rest(&mut walk, now);
             let now = walk.isolate(resting);
-            walk.from_isolated(now, to);
+            walk.isolated_to(now, to);
         }
-        (Setup::Isolated(now), _) => walk.from_isolated(now, to),
+        (Setup::Isolated(now), _) => walk.isolated_to(now, to),
     }
     walk.actions
 }
@@ -65,7 +65,7 @@ impl Walk<'_> {
         now.connect()
     }
 
-    fn from_isolated(&mut self, now: Isolated, to: &Setup) {
+    fn isolated_to(&mut self, now: Isolated, to: &Setup) {
         let mut now = now;
         let before = Setup::from(now.clone());
         let unplug: Vec<MatingId> = to.parted().filter(|m| !before.is_parted(*m)).collect();

@@ -416,7 +416,8 @@ impl Replay<'_> {
         let covered: BTreeSet<&str> = steps.iter().flat_map(|s| names(&s["covers"])).collect();
         let missed: BTreeSet<&str> =
             list(&coverage["undetected"]).iter().map(|u| text(&u["fault"])).collect();
-        assert_eq!(number(&coverage["faults"]), number(&coverage["detected"]) + missed.len() as f64);
+        let whole = |value: &Value| usize::try_from(value.as_u64().unwrap()).unwrap();
+        assert_eq!(whole(&coverage["faults"]), whole(&coverage["detected"]) + missed.len());
         assert!(
             covered.is_disjoint(&missed),
             "covered and undetected: {:?}",
