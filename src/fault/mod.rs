@@ -145,7 +145,7 @@ impl Universe {
                 universe.add(harness, Fault::Crossed(a, b, at));
             }
         }
-        for wire in harness.wires.ids() {
+        for wire in harness.wires.ids().filter(|_| harness.has_chassis()) {
             universe.add(harness, Fault::ToChassis(wire));
         }
         universe

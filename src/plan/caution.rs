@@ -81,7 +81,7 @@ pub(super) fn before(harness: &Harness, phases: &[Phase]) -> Vec<String> {
     let powered = matches!(as_found(harness), Setup::Connected(_));
     let own = if powered { BEFORE_POWER } else { BEFORE_LEAD };
     let mut before: Vec<String> = BEFORE.iter().chain(own).map(|text| (*text).to_owned()).collect();
-    before.extend(frame(harness, phases));
+    before.extend(frame(phases));
     let asked: BTreeSet<ConditionId> = phases.iter().flat_map(|phase| phase.setup.conditions()).collect();
     if !asked.is_empty() {
         let titles: Vec<&str> = asked.into_iter().map(|c| harness.conditions[c].title.as_str()).collect();
@@ -94,19 +94,10 @@ pub(super) fn before(harness: &Harness, phases: &[Phase]) -> Vec<String> {
 }
 
 /// What the chassis is, where a reading goes to it.
-fn frame(harness: &Harness, phases: &[Phase]) -> Option<String> {
+fn frame(phases: &[Phase]) -> Option<String> {
     let black = |step: &Step| step.measurement.black() == Point::Chassis;
-    if !phases.iter().flat_map(|phase| &phase.steps).any(black) {
-        return None;
-    }
-    let grounded = harness.terminals.values().any(|terminal| terminal.ground);
-    let words = if grounded {
-        "Chassis means bare metal of the frame: never paint, nor anything that stands on rubber."
-    } else {
-        "Nothing of this harness is bonded to a chassis. Chassis means the frame it is fitted to, or its metal \
-         shells; where there is neither, leave those readings out."
-    };
-    Some(words.to_owned())
+    let words = "Chassis means bare metal of the frame: never paint, nor anything that stands on rubber.";
+    phases.iter().flat_map(|phase| &phase.steps).any(black).then(|| words.to_owned())
 }
 
 /// Cautions of one phase.

@@ -298,7 +298,9 @@ fn isolation(
     let ground = situation.nets.of(situation.netlist.chassis());
     let net_of = |wire: WireId| situation.nets.of(situation.node(harness.wires[wire].ends[0]));
     let mut pairs: BTreeSet<(NetId, NetId)> = BTreeSet::new();
-    for wire in harness.wires.ids().filter(|wire| wanted.short(situation, *wire)) {
+    let to_chassis =
+        harness.wires.ids().filter(|wire| harness.has_chassis() && wanted.short(situation, *wire));
+    for wire in to_chassis {
         pairs.insert((net_of(wire).min(ground), net_of(wire).max(ground)));
     }
     for (a, b, _) in &touching.pairs {

@@ -333,6 +333,11 @@ pub struct Limit {
 }
 
 impl Harness {
+    /// Whether anything of it is bonded to a chassis; a free lead has none.
+    pub fn has_chassis(&self) -> bool {
+        self.terminals.values().any(|terminal| terminal.ground)
+    }
+
     /// The contacts of a connector, in the order of its face.
     pub fn contacts_of(
         &self,

@@ -20,7 +20,10 @@ fn check(harness: &Harness, sink: &Sink) {
             }
         }
         if let PartKind::Relay { coil, released, operated, .. } = &part.kind {
-            for point in released.iter().chain(operated).flatten().filter(|p| coil.contains(p)) {
+            // Coil and switch contacts may share a stud, but never a contact.
+            let contacts =
+                released.iter().chain(operated).flatten().filter(|p| matches!(p, Point::Contact(_)));
+            for point in contacts.filter(|p| coil.contains(p)) {
                 let name = harness.point_name(*point);
                 let message = format!("relay {} uses {name} for its coil and for a switch contact", part.id);
                 let help = "the coil has two contacts of its own: correct `coil`, `released` or `operated`";
