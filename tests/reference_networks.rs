@@ -125,8 +125,9 @@ fn two_sources_feed_one_resistor() {
 #[test]
 fn its_sources_superpose() {
     let resistors = [("1", "2", 4.0), ("2", "0", 2.0), ("2", "3", 1.0)];
-    let first = live(&[("1", "0", 28.0), ("3", "0", 0.0)], &resistors).volts("N2", "N0");
-    let second = live(&[("1", "0", 0.0), ("3", "0", 7.0)], &resistors).volts("N2", "N0");
+    // A source of a microvolt stands for one that is switched off.
+    let first = live(&[("1", "0", 28.0), ("3", "0", 1e-6)], &resistors).volts("N2", "N0");
+    let second = live(&[("1", "0", 1e-6), ("3", "0", 7.0)], &resistors).volts("N2", "N0");
     close(first, 4.0, 1e-3);
     close(second, 4.0, 1e-3);
 }
@@ -293,9 +294,8 @@ fn machine(parts: &[String]) -> Harness {
 
 #[test]
 fn relays_feed_each_other_in_a_chain() {
-    let mut parts = vec![studs("O1 O2 O3 O4 O5")];
-    parts.push(relay("K1", "[\"BP\", \"BN\"]", "operated = [[\"BP\", \"O1\"]]"));
-    for n in 2..=5 {
+    let mut parts = vec![studs("O0 O1 O2 O3 O4 O5"), wire("9A", "BP", "O0")];
+    for n in 1..=5 {
         let before = n - 1;
         parts.push(relay(&format!("K{n}"), &format!("[\"O{before}\", \"BN\"]"), &format!("operated = [[\"BP\", \"O{n}\"]]")));
     }
@@ -327,7 +327,11 @@ fn a_relay_below_its_voltage_stays_released() {
 #[test]
 fn a_buzzer_is_reported_with_its_part() {
     // Fed through its own released contact: it pulls, loses its feed, drops, and so on.
-    let parts = [studs("A"), relay("K7", "[\"A\", \"BN\"]", "released = [[\"BP\", \"A\"]]")];
+    let parts = [
+        studs("A C"),
+        relay("K7", "[\"C\", \"BN\"]", "released = [[\"BP\", \"A\"]]"),
+        wire("7A", "A", "C"),
+    ];
     let harness = machine(&parts);
     let netlist = Netlist::new(&harness);
     let setup = Setup::from(Connected::as_found());
@@ -462,8 +466,9 @@ fn a_fuse_that_a_sound_machine_blows_is_named() {
 #[test]
 fn patches_agree_with_full_solutions() {
     let parts = [
-        studs("O1 O2 A B"),
-        relay("K1", "[\"BP\", \"BN\"]", "operated = [[\"BP\", \"O1\"]]"),
+        studs("O0 O1 O2 A B"),
+        wire("9A", "BP", "O0"),
+        relay("K1", "[\"O0\", \"BN\"]", "operated = [[\"BP\", \"O1\"]]"),
         wire("1A", "O1", "A"),
         wire("1B", "O1", "A"),
         wire("2A", "A", "B"),
