@@ -337,6 +337,12 @@ impl Operating {
         Some(Ohms::new(between.ohms + through * transfer / (1.0 - conductance * across.ohms)))
     }
 
+    /// Whether a link is the only way between its ends, as far as rounding lets its resistance tell; where
+    /// the graph is at hand, [`Netlist::bridges`] tells for sure.
+    pub fn is_only_way(&self, across: &Way, link: LinkId) -> bool {
+        (1.0 - self.conductance[link.index()] * across.ohms).abs() < CUT
+    }
+
     /// [`Operating::added`] for two nodes.
     pub fn resistance_with(
         &self,

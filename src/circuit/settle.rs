@@ -110,7 +110,7 @@ pub(super) fn settle(machine: Machine<'_>, way: Option<&mut Vec<Operating>>) -> 
         let again = seen.iter().position(|s| *s == next);
         if again.is_some() || seen.len() >= ROUNDS {
             let from = again.unwrap_or(0);
-            let parts = switching(machine.harness, machine.netlist, &seen[from..], &next);
+            let parts = switching(machine.harness, machine.netlist, &seen[from..], &states);
             return Ok(Settled::Loop { parts, rounds: solved.split_off(from) });
         }
         seen.push(std::mem::replace(&mut states, next));

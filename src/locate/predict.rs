@@ -52,12 +52,7 @@ impl Hypothesis {
     }
 
     /// What it changes in the machine, at either end of its band.
-    pub(super) fn changes(
-        self,
-        harness: &Harness,
-        netlist: &Netlist,
-        universe: &Universe,
-    ) -> Vec<Vec<Change>> {
+    pub(super) fn changes(self, harness: &Harness, netlist: &Netlist, universe: &Universe) -> Vec<Vec<Change>> {
         let Some(band) = self.band else { return vec![universe.changes(harness, netlist, self.fault)] };
         let elements = self.fault.elements();
         let added = |ohms: f64| {
@@ -97,9 +92,9 @@ pub(super) struct Scene<'a> {
     pub situation: &'a Situation<'a>,
     pub measurements: Vec<Measurement>,
     healthy: Vec<Prediction>,
-    /// Ways of the measurements, and of the links as they come up.
-    between: Vec<Option<Way>>,
-    ways: Ways<'a>,
+    /// Without power: the ways of the measurements, and of the links as they come up; the second time
+    /// through the units that are connected, if any are.
+    ways: Vec<(Ways<'a>, Vec<Option<Way>>)>,
     /// Whether tolerances are followed through the network, as readings that were taken deserve.
     exact: bool,
     /// Readings by what is changed; faults of one link share theirs. The solved machines themselves would
@@ -110,10 +105,14 @@ pub(super) struct Scene<'a> {
 impl<'a> Scene<'a> {
     pub(super) fn new(situation: &'a Situation<'a>, measurements: Vec<Measurement>, exact: bool) -> Self {
         let healthy = measurements.iter().map(|m| situation.predict_healthy(m)).collect();
-        let ways = situation.ways();
         let isolated = situation.setup.power() == Power::Isolated;
-        let between = measurements.iter().map(|m| if isolated { ways.between(m) } else { None }).collect();
-        Self { situation, measurements, healthy, between, ways, exact, solved: BTreeMap::new() }
+        let kinds = if isolated { vec![Some(situation.ways()), situation.ways_through_units()] } else { Vec::new() };
+        let with_measurements = |ways: Ways<'a>| {
+            let between = measurements.iter().map(|m| ways.between(m)).collect();
+            (ways, between)
+        };
+        let ways = kinds.into_iter().flatten().map(with_measurements).collect();
+        Self { situation, measurements, healthy, ways, exact, solved: BTreeMap::new() }
     }
 
     fn isolated(&self) -> bool {
@@ -123,29 +122,35 @@ impl<'a> Scene<'a> {
     /// What a reading would be with some things changed.
     fn changed(&mut self, netlist: &Netlist, changes: &[Change], at: usize) -> Range {
         match self.at_once(netlist, changes, at) {
-            Some(one) => Range::of(self.healthy[at], one),
+            Some(range) => range,
             None => self.solve(changes)[at],
         }
     }
 
     /// Readings that follow from the healthy network without a new solution.
-    fn at_once(&mut self, netlist: &Netlist, changes: &[Change], at: usize) -> Option<Prediction> {
-        let isolated = self.isolated();
-        let (situation, measurement) = (self.situation, &self.measurements[at]);
-        let between = self.between[at].as_ref();
-        match (changes, isolated) {
-            ([], _) | ([Change::Dead(_) | Change::Stuck { operated: false, .. }], true) => {
-                Some(self.healthy[at])
-            }
-            ([Change::Open(link)], true) => Some(self.ways.open(between, *link)),
-            ([Change::Added(link, ohms)], true) => Some(self.ways.added(between, *link, *ohms)),
-            ([Change::Joined(a, b, ohms)], true) => {
-                Some(situation.predict_joined(measurement, [*a, *b], *ohms))
-            }
-            // Opening what carries nothing changes nothing.
-            ([Change::Open(link)], false) if is_idle(situation, netlist, *link) => Some(self.healthy[at]),
-            _ => None,
+    fn at_once(&mut self, netlist: &Netlist, changes: &[Change], at: usize) -> Option<Range> {
+        let healthy = self.healthy[at];
+        if !self.isolated() {
+            return match changes {
+                [] => Some(Range::of(healthy, healthy)),
+                // Opening what carries nothing changes nothing.
+                [Change::Open(link)] if is_idle(self.situation, netlist, *link) => Some(Range::of(healthy, healthy)),
+                _ => None,
+            };
         }
+        let measurement = &self.measurements[at];
+        let of = |(ways, between): &mut (Ways<'_>, Vec<Option<Way>>)| {
+            let between = between[at].as_ref();
+            match changes {
+                [] | [Change::Dead(_) | Change::Stuck { operated: false, .. }] => Some(Ways::unchanged(between)),
+                [Change::Open(link)] => Some(ways.open(between, *link)),
+                [Change::Added(link, ohms)] => Some(ways.added(between, *link, *ohms)),
+                [Change::Joined(a, b, ohms)] => Some(ways.joined(measurement, [*a, *b], *ohms)),
+                _ => None,
+            }
+        };
+        let found = self.ways.iter_mut().map(of).collect::<Option<Vec<_>>>()?;
+        found.into_iter().map(|one| Range::of(healthy, one)).reduce(Range::with)
     }
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
@@ -157,6 +162,11 @@ impl<'a> Scene<'a> {
                 return ranges;
             }
             let mut found = shown(situation, &situation.solve(changes), measurements, healthy, exact);
+            for (range, measurement) in found.ranges.iter_mut().zip(measurements) {
+                if let Some(least) = situation.read_through_units(changes, measurement) {
+                    *range = range.with(Range::of(range.healthy, least));
+                }
+            }
             if exact && found.marginal {
                 for lean in Lean::OUTER {
                     let rounds = situation.solve_at(changes, Corner::Nominal, lean);
@@ -324,13 +334,7 @@ pub(super) fn range(
 }
 
 /// The same with every resistance at its least and at its most: exact bounds, at a full solution each.
-fn bounds(
-    scene: &Scene<'_>,
-    memory: &mut Memory<'_>,
-    hypothesis: Hypothesis,
-    at: usize,
-    reading: usize,
-) -> Range {
+fn bounds(scene: &Scene<'_>, memory: &mut Memory<'_>, hypothesis: Hypothesis, at: usize, reading: usize) -> Range {
     let measurement = &scene.measurements[at];
     let mut ranges = Vec::new();
     for changes in memory.ways(hypothesis, Some(reading)) {

@@ -3,9 +3,7 @@
 use std::collections::BTreeMap;
 
 use super::{Measurement, Refusal, connected_unit};
-use crate::circuit::{
-    Change, Corner, Lean, Operating, Patch, Scatter, Trail, Unsettled, Way, solve, solve_rounds,
-};
+use crate::circuit::{Change, Corner, Lean, Operating, Patch, Scatter, Trail, Unsettled, Way, solve, solve_rounds};
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::netlist::resistance::{self, Seen};
 use crate::netlist::{Link, LinkId, Netlist, Nets, PartWay};
@@ -30,6 +28,9 @@ pub struct Situation<'a> {
     trail: Trail,
     /// Without power, the healthy machine with the least and with the highest resistances.
     outer: Vec<Operating>,
+    /// Without power and with units connected, the healthy machine with as much current through them as may
+    /// be: see [`INSIDE`].
+    through_units: Option<Operating>,
     /// With power connected, the healthy machine with every threshold at its lowest and at its highest,
     /// where that makes a difference.
     leaning: Vec<Operating>,
@@ -38,6 +39,11 @@ pub struct Situation<'a> {
     /// For each link, by how many ohms a healthy one may differ from what is expected.
     scatter: Vec<f64>,
 }
+
+/// The least resistance from a contact of a connected unit to what joins them all inside it, without
+/// power: inputs and drivers have hundreds of ohms and more. Common practice, no source; what is really in
+/// there is not known, so a reading may lie anywhere between this and no connection at all.
+const INSIDE: Ohms = Ohms::new(50.0);
 
 /// What a meter would show on a machine with known changes, without the meter's own errors.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -85,6 +91,11 @@ impl<'a> Situation<'a> {
                 units.entry(unit).or_default().push(node);
             }
         }
+        let inside = if setup.power() == Power::Isolated { inside(&units) } else { Vec::new() };
+        let through_units = match &inside[..] {
+            [] => None,
+            inside => solve_rounds(harness, netlist, setup, inside, Corner::Nominal, Lean::Exact)?.pop(),
+        };
         Ok(Self {
             harness,
             netlist,
@@ -97,6 +108,7 @@ impl<'a> Situation<'a> {
             units,
             trail,
             outer,
+            through_units,
         })
     }
 
@@ -210,14 +222,13 @@ impl<'a> Situation<'a> {
 
     /// The ways of many measurements and links, each found once (power isolated only).
     pub fn ways(&self) -> Ways<'_> {
-        Ways { situation: self, links: BTreeMap::new() }
+        Ways { situation: self, machine: self.healthy(), bridges: Some(&self.bridges), links: BTreeMap::new() }
     }
 
-    /// What the machine shows when two nodes are joined by a resistance (power isolated only).
-    pub fn predict_joined(&self, measurement: &Measurement, ends: [usize; 2], ohms: Ohms) -> Prediction {
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        let with = self.healthy().resistance_joined(ends, ohms, red, black);
-        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+    /// The same with as much current as may be through the units that are connected, if any are.
+    pub fn ways_through_units(&self) -> Option<Ways<'_>> {
+        let machine = self.through_units.as_ref()?;
+        Some(Ways { situation: self, machine, bridges: None, links: BTreeMap::new() })
     }
 
     /// The machine with some things changed: one solution, or each round of a machine that never
@@ -229,6 +240,14 @@ impl<'a> Situation<'a> {
     /// The changed machine with all resistances, or all thresholds, at one end of their range.
     pub fn solve_at(&self, changes: &[Change], corner: Corner, lean: Lean) -> Vec<Operating> {
         solve_rounds(self.harness, self.netlist, &self.setup, changes, corner, lean).unwrap_or_default()
+    }
+
+    /// The least a changed machine may show without power: with as much current as may be through the
+    /// units that are connected. `None` where none is.
+    pub fn read_through_units(&self, changes: &[Change], measurement: &Measurement) -> Option<Prediction> {
+        self.through_units.as_ref()?;
+        let changes: Vec<Change> = inside(&self.units).into_iter().chain(changes.iter().copied()).collect();
+        self.solve(&changes).first().map(|operating| self.read(operating, measurement))
     }
 
     /// Fuses that blow in the healthy machine in this setup: the definition asks more of them than they
@@ -262,10 +281,22 @@ impl<'a> Situation<'a> {
     }
 }
 
+/// What may conduct inside the units that are connected.
+fn inside(units: &BTreeMap<PartId, Vec<usize>>) -> Vec<Change> {
+    let star = |nodes: &Vec<usize>| {
+        let (middle, rest) = nodes.split_first()?;
+        Some(rest.iter().map(|node| Change::Joined(*middle, *node, INSIDE)).collect::<Vec<_>>())
+    };
+    units.values().filter_map(star).flatten().collect()
+}
+
 /// What the healthy machine's factor says about measurements and links, each followed up the elimination
 /// tree only once; for questions about every measurement and every link.
 pub struct Ways<'a> {
     situation: &'a Situation<'a>,
+    machine: &'a Operating,
+    /// Which links are the only way between their ends, where that is known beforehand.
+    bridges: Option<&'a [bool]>,
     links: BTreeMap<LinkId, Option<Way>>,
 }
 
@@ -273,20 +304,33 @@ impl Ways<'_> {
     /// The way of a measurement.
     pub fn between(&self, measurement: &Measurement) -> Option<Way> {
         let [red, black] = [measurement.red(), measurement.black()].map(|p| self.situation.node(p));
-        self.situation.healthy().way(red, black)
+        self.machine.way(red, black)
     }
 
-    /// [`Situation::predict_open`].
+    /// What the machine shows as it is.
+    pub fn unchanged(between: Option<&Way>) -> Prediction {
+        between.map_or(Prediction::Open, |way| Prediction::Ohms(way.ohms().get()))
+    }
+
+    /// What the machine shows when one link is open.
     pub fn open(&mut self, between: Option<&Way>, link: LinkId) -> Prediction {
-        let bridge = self.situation.bridges[link.index()];
-        self.along(between, link, |healthy, between, across| healthy.opened(between, across, link, bridge))
+        let bridges = self.bridges;
+        self.along(between, link, |machine, between, across| {
+            let bridge = bridges.map_or_else(|| machine.is_only_way(across, link), |bridges| bridges[link.index()]);
+            machine.opened(between, across, link, bridge)
+        })
     }
 
-    /// [`Situation::predict_added`].
+    /// What the machine shows when a resistance is added in series to one link.
     pub fn added(&mut self, between: Option<&Way>, link: LinkId, added: Ohms) -> Prediction {
-        self.along(between, link, |healthy, between, across| {
-            Some(healthy.added(between, across, link, added))
-        })
+        self.along(between, link, |machine, between, across| Some(machine.added(between, across, link, added)))
+    }
+
+    /// What the machine shows when two nodes are joined by a resistance.
+    pub fn joined(&self, measurement: &Measurement, ends: [usize; 2], ohms: Ohms) -> Prediction {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.situation.node(p));
+        let with = self.machine.resistance_joined(ends, ohms, red, black);
+        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 
     fn along(
@@ -295,11 +339,10 @@ impl Ways<'_> {
         link: LinkId,
         changed: impl Fn(&Operating, &Way, &Way) -> Option<Ohms>,
     ) -> Prediction {
-        let healthy = self.situation.healthy();
         let [u, v] = self.situation.netlist.ends(link);
-        let across = self.links.entry(link).or_insert_with(|| healthy.way(u, v));
+        let across = self.links.entry(link).or_insert_with(|| self.machine.way(u, v));
         let ohms = between.and_then(|between| match across {
-            Some(across) => changed(healthy, between, across),
+            Some(across) => changed(self.machine, between, across),
             None => Some(between.ohms()),
         });
         ohms.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
