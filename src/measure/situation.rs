@@ -220,6 +220,13 @@ impl<'a> Situation<'a> {
         with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 
+    /// What the machine shows when two nodes are joined by a resistance (power isolated only).
+    pub fn predict_joined(&self, measurement: &Measurement, nodes: [usize; 2], ohms: Ohms) -> Prediction {
+        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+        let with = self.healthy().resistance_joined(nodes, ohms, red, black);
+        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+    }
+
     /// The ways of many measurements and links, each found once (power isolated only).
     pub fn ways(&self) -> Ways<'_> {
         Ways { situation: self, machine: self.healthy(), bridges: Some(&self.bridges), links: BTreeMap::new() }
