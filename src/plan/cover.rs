@@ -136,21 +136,29 @@ impl<'a> Cover<'a> {
         }
     }
 
-    /// Opens on the way from the sources to the probes, each solved anew: relays may drop.
+    /// Opens on the way from the sources to the probes, and sources that give nothing, each solved anew:
+    /// relays may drop.
     fn voltage(&self, measurement: &Measurement, expect: &Expectation) -> Vec<Fault> {
         if self.situation.netlist.links().len() > SOLVED_UNDER_POWER {
             return Vec::new();
         }
-        let mut covered = Vec::new();
-        for link in self.feed(measurement) {
-            let rounds = self.situation.solve(&[Change::Open(link)]);
-            let shows = |operating| {
+        let shows = |change: Change| {
+            let rounds = self.situation.solve(&[change]);
+            let out = |operating| {
                 let reading = self.situation.read(operating, measurement);
                 expect.excludes(reading, measurement.kind(), &self.meter)
             };
-            let open = !rounds.is_empty() && rounds.iter().all(shows);
-            self.elements(link, open, false, &mut covered);
+            !rounds.is_empty() && rounds.iter().all(out)
+        };
+        let mut covered = Vec::new();
+        for link in self.feed(measurement) {
+            self.elements(link, shows(Change::Open(link)), false, &mut covered);
         }
+        let source = |part: &crate::definition::Part| {
+            matches!(part.kind, PartKind::Battery { .. } | PartKind::Alternator { .. })
+        };
+        let sources = self.situation.harness.parts.iter().filter(|(_, part)| source(part));
+        covered.extend(sources.filter(|(id, _)| shows(Change::Dead(*id))).map(|(id, _)| Fault::Flat(id)));
         covered
     }
 
@@ -211,7 +219,7 @@ pub(super) fn why_not(harness: &Harness, fault: Fault) -> &'static str {
         Fault::StuckReleased(_) | Fault::StuckOperated(_) => {
             "a relay is proven by working it: function check"
         }
-        Fault::Flat(_) => "the source's terminals are not within reach of the probes",
+        Fault::Flat(_) => "no reading is taken that it would change for sure",
         Fault::Crossed(..) => {
             "it shows as an open and a short where both nets are probed; not claimed for itself"
         }
