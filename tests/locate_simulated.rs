@@ -217,7 +217,7 @@ impl<'a> Log<'a> {
             value: bench.read(measurement),
             ..NewEntry::default()
         };
-        self.text.push_str(&entry.text().unwrap());
+        self.text.push_str(&entry.text());
         Reading::parse(measurement.kind(), &entry.value).unwrap()
     }
 }

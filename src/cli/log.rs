@@ -89,7 +89,7 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
     let harness = args.source.load()?;
     let netlist = Netlist::new(&harness);
     let mut new = new_entry(args, &harness, &netlist)?;
-    let entry = read_back(&harness, &new.text()?)?;
+    let entry = read_back(&harness, &new.text())?;
     // What people write is understood; what the record keeps is in one form.
     new.value = entry.value.normal();
     new.min = entry.min.map(Reading::normal);
@@ -98,7 +98,7 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
     let measurement = situation
         .measure(entry.kind, entry.red, entry.black)
         .map_err(|refusal| anyhow::anyhow!("refused, nothing was written: {refusal}"))?;
-    append(&harness, &args.record, &new.text()?)?;
+    append(&harness, &args.record, &new.text())?;
     let expect = situation.expect(&measurement, &Meter::HANDHELD);
     let good =
         [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v: Reading| expect.admits(v));

@@ -162,9 +162,9 @@ impl<'a> Scene<'a> {
                 return ranges;
             }
             let mut found = shown(situation, &situation.solve(changes), measurements, healthy, exact);
-            for (range, measurement) in found.ranges.iter_mut().zip(measurements) {
-                if let Some(least) = situation.read_through_units(changes, measurement) {
-                    *range = range.with(Range::of(range.healthy, least));
+            if let Some(least) = situation.solve_through_units(changes) {
+                for (range, measurement) in found.ranges.iter_mut().zip(measurements) {
+                    *range = range.with(Range::of(range.healthy, situation.read(&least, measurement)));
                 }
             }
             if exact && found.marginal {

@@ -249,12 +249,12 @@ impl<'a> Situation<'a> {
         solve_rounds(self.harness, self.netlist, &self.setup, changes, corner, lean).unwrap_or_default()
     }
 
-    /// The least a changed machine may show without power: with as much current as may be through the
-    /// units that are connected. `None` where none is.
-    pub fn read_through_units(&self, changes: &[Change], measurement: &Measurement) -> Option<Prediction> {
+    /// The changed machine without power, with as much current as may be through the units that are
+    /// connected; `None` where none is.
+    pub fn solve_through_units(&self, changes: &[Change]) -> Option<Operating> {
         self.through_units.as_ref()?;
         let changes: Vec<Change> = inside(&self.units).into_iter().chain(changes.iter().copied()).collect();
-        self.solve(&changes).first().map(|operating| self.read(operating, measurement))
+        self.solve(&changes).into_iter().next()
     }
 
     /// Fuses that blow in the healthy machine in this setup: the definition asks more of them than they

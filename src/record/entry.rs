@@ -1,18 +1,18 @@
 //! The text of an entry to append.
+//!
+//! One key a line, texts never over several lines, the value last: so wherever a writer is cut off, what is
+//! there tells whether it is whole.
 
 use std::collections::BTreeMap;
-
-use serde::Serialize;
+use std::fmt::Write;
 
 /// An entry in names, as it is written. Build it from names that the harness knows; what it says is
 /// checked by reading it back.
-#[derive(Debug, Clone, Default, Serialize)]
+#[derive(Debug, Clone, Default)]
 pub struct NewEntry {
     /// When it was taken.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<toml::value::Datetime>,
     /// The plan's step.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub step: Option<String>,
     /// What was read.
     pub kind: String,
@@ -24,49 +24,85 @@ pub struct NewEntry {
     pub power: String,
     /// Connectors that were unplugged.
     pub unplugged: Vec<String>,
+    /// Switches that were not at rest.
+    pub set: BTreeMap<String, String>,
     /// Conditions that held.
     pub conditions: Vec<String>,
     /// What the meter showed.
     pub value: String,
     /// The least it showed while something was moved.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub min: Option<String>,
     /// The most it showed while something was moved.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub max: Option<String>,
     /// What was moved, heated or cooled.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub disturbed: Option<String>,
     /// The meter.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub meter: Option<String>,
     /// Who took it.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub by: Option<String>,
     /// Remarks.
-    #[serde(skip_serializing_if = "Option::is_none")]
     pub note: Option<String>,
-    /// Switches that were not at rest; written in one line.
-    #[serde(skip)]
-    pub set: BTreeMap<String, String>,
-}
-
-#[derive(Serialize)]
-struct Tail<'a> {
-    reading: [&'a NewEntry; 1],
 }
 
 impl NewEntry {
     /// The entry as it stands in a record, from its header to its last line break.
-    ///
-    /// # Errors
-    /// None in practice: texts, lists and times can all be written.
-    pub fn text(&self) -> Result<String, toml::ser::Error> {
-        let mut text = toml::to_string(&Tail { reading: [self] })?;
-        if !self.set.is_empty() {
-            let set = self.set.iter().map(|(k, v)| (k.clone(), toml::Value::String(v.clone())));
-            text.push_str(&format!("set = {}\n", toml::Value::Table(set.collect())));
+    pub fn text(&self) -> String {
+        let mut text = "[[reading]]\n".to_owned();
+        for (key, value) in self.lines() {
+            // Writing to a string cannot fail.
+            let _ = writeln!(text, "{key} = {value}");
         }
-        Ok(text)
+        text
     }
+
+    /// Each key with what stands behind it, in order; the value is the last.
+    fn lines(&self) -> Vec<(&'static str, String)> {
+        let maybe = |key, text: &Option<String>| text.as_deref().map(|text| (key, quoted(text)));
+        let set = self.set.iter().map(|(k, v)| format!("{} = {}", quoted(k), quoted(v)));
+        let set: Vec<String> = set.collect();
+        let mut lines: Vec<_> = self.at.iter().map(|at| ("at", at.to_string())).collect();
+        lines.extend(maybe("step", &self.step));
+        lines.extend([
+            ("kind", quoted(&self.kind)),
+            ("red", quoted(&self.red)),
+            ("black", quoted(&self.black)),
+            ("power", quoted(&self.power)),
+            ("unplugged", list(&self.unplugged)),
+        ]);
+        lines.extend((!set.is_empty()).then(|| ("set", format!("{{ {} }}", set.join(", ")))));
+        lines.push(("conditions", list(&self.conditions)));
+        lines.extend(maybe("min", &self.min));
+        lines.extend(maybe("max", &self.max));
+        lines.extend(maybe("disturbed", &self.disturbed));
+        lines.extend(maybe("meter", &self.meter));
+        lines.extend(maybe("by", &self.by));
+        lines.extend(maybe("note", &self.note));
+        lines.push(("value", quoted(&self.value)));
+        lines
+    }
+}
+
+fn list(names: &[String]) -> String {
+    let quoted: Vec<String> = names.iter().map(|name| quoted(name)).collect();
+    format!("[{}]", quoted.join(", "))
+}
+
+/// A text in TOML's basic form, on one line whatever is in it.
+fn quoted(text: &str) -> String {
+    let mut quoted = "\"".to_owned();
+    for c in text.chars() {
+        match c {
+            '"' => quoted.push_str("\\\""),
+            '\\' => quoted.push_str("\\\\"),
+            '\n' => quoted.push_str("\\n"),
+            '\r' => quoted.push_str("\\r"),
+            '\t' => quoted.push_str("\\t"),
+            c if c.is_control() => {
+                let _ = write!(quoted, "\\u{:04X}", u32::from(c));
+            }
+            c => quoted.push(c),
+        }
+    }
+    quoted.push('"');
+    quoted
 }

@@ -77,14 +77,20 @@ pub fn mend(text: &str) -> Option<String> {
 }
 
 /// Splits a record before a last entry that was cut off: one that is not valid TOML, or that has no
-/// value yet and no final line break.
+/// value. The value is what the writer puts last, so an entry that has one lacks nothing.
 fn split_cut_off(text: &str) -> (&str, Option<usize>) {
-    let Some(from) = last_header(text) else { return (text, None) };
-    let (before, last) = text.split_at(from);
-    let broken = DeTable::parse(last).is_err();
-    let unfinished = !last.ends_with('\n') && !has_value(last);
-    // Only the tail may be cut off; an error before it is an error.
-    if (broken || unfinished) && DeTable::parse(before).is_ok() { (before, Some(from)) } else { (text, None) }
+    for from in last_headers(text) {
+        let (before, last) = text.split_at(from);
+        if has_value(last) {
+            break;
+        }
+        // Only the tail may be cut off; an error before it is an error. What looks like a header may also
+        // stand in a text of several lines that was cut off: then the entry opens further up.
+        if DeTable::parse(before).is_ok() {
+            return (before, Some(from));
+        }
+    }
+    (text, None)
 }
 
 fn has_value(entry: &str) -> bool {
@@ -93,14 +99,16 @@ fn has_value(entry: &str) -> bool {
     list.is_some_and(|list| list.iter().any(|v| v.get_ref().get("value").is_some()))
 }
 
-/// Where the last entry opens: its header at the start of a line, whole or cut off itself.
-fn last_header(text: &str) -> Option<usize> {
-    let whole =
-        text.rmatch_indices(HEADER).map(|(at, _)| at).find(|at| *at == 0 || text.as_bytes()[at - 1] == b'\n');
+/// Where the last entry may open, the last place first: headers at the start of a line, whole or cut off
+/// themselves.
+fn last_headers(text: &str) -> impl Iterator<Item = usize> + '_ {
+    /// More headers than this within one entry are nobody's note.
+    const MOST: usize = 8;
     let tail = text.rfind('\n').map_or(0, |at| at + 1);
     let stub = &text[tail..];
-    let cut_header = !stub.is_empty() && stub != HEADER && HEADER.starts_with(stub);
-    if cut_header { Some(tail) } else { whole }
+    let cut = (!stub.is_empty() && stub != HEADER && HEADER.starts_with(stub)).then_some(tail);
+    let starts_line = |at: &usize| *at == 0 || text.as_bytes()[at - 1] == b'\n';
+    cut.into_iter().chain(text.rmatch_indices(HEADER).map(|(at, _)| at).filter(starts_line)).take(MOST)
 }
 
 fn check_format(reader: &mut Reader<'_, '_>, file: FileId, sink: &Sink) {
