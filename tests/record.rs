@@ -74,7 +74,7 @@ fn an_entry_reads_back_as_it_was_written() {
 #[test]
 fn the_demo_records_are_sound() {
     let harness = sprayer();
-    for (name, readings) in [("readings-harness-fault.toml", 9), ("readings-dead-box.toml", 11)] {
+    for (name, readings) in [("readings-harness-fault.toml", 9), ("readings-dead-box.toml", 12)] {
         let record = record::read(&harness, name, &demo(name));
         assert!(record.diagnostics.is_empty(), "{name}: {:?}", errors(&record));
         assert_eq!(record.entries.len(), readings, "{name}");
@@ -346,10 +346,13 @@ fn a_killed_writer_leaves_a_readable_record() {
     let start = std::time::Instant::now();
     bench.log(&with(&CONTINUITY, &["--value", "0.1 ohm"]));
     let usual = start.elapsed();
-    let (mut known, mut killed) = (2, 0);
-    for at in 0..40u32 {
+    let (mut known, mut killed, mut at) = (2, 0, 0u32);
+    // How long a writer takes differs from run to run, so it goes on until enough were caught alive.
+    while killed < 30 {
+        at += 1;
+        assert!(at < 1000, "only {killed} of {at} writers were killed before they ended");
         let mut child = bench.spawn(&with(&CONTINUITY, &["--value", "0.1 ohm"]));
-        std::thread::sleep(usual * at / 32);
+        std::thread::sleep(usual * (at % 32) / 32);
         child.kill().unwrap();
         killed += usize::from(!child.wait().unwrap().success());
         let record = bench.record();
@@ -358,7 +361,6 @@ fn a_killed_writer_leaves_a_readable_record() {
         assert!(now == known || now == known + 1, "{known} entries, then {now}");
         known = now;
     }
-    assert!(killed >= 10, "{killed} were killed before they ended");
     // The lock of a killed writer binds nobody.
     let output = bench.log(&with(&CONTINUITY, &["--value", "0.1 ohm"]));
     assert_eq!(output.status.code(), Some(0), "{output:?}");
