@@ -4,7 +4,8 @@
 //! there tells whether it is whole.
 
 use std::collections::BTreeMap;
-use std::fmt::Write;
+
+use toml_writer::{TomlKeyBuilder, TomlStringBuilder, ToTomlKey, ToTomlValue};
 
 /// An entry in names, as it is written. Build it from names that the harness knows; what it says is
 /// checked by reading it back.
@@ -50,7 +51,7 @@ impl NewEntry {
         let mut text = "[[reading]]\n".to_owned();
         for (key, value) in self.lines() {
             // Writing to a string cannot fail.
-            let _ = writeln!(text, "{key} = {value}");
+            text.push_str(&format!("{key} = {value}\n"));
         }
         text
     }
@@ -58,7 +59,7 @@ impl NewEntry {
     /// Each key with what stands behind it, in order; the value is the last.
     fn lines(&self) -> Vec<(&'static str, String)> {
         let maybe = |key, text: &Option<String>| text.as_deref().map(|text| (key, quoted(text)));
-        let set = self.set.iter().map(|(k, v)| format!("{} = {}", quoted(k), quoted(v)));
+        let set = self.set.iter().map(|(k, v)| format!("{} = {}", TomlKeyBuilder::new(k).as_default().to_toml_key(), quoted(v)));
         let set: Vec<String> = set.collect();
         let mut lines: Vec<_> = self.at.iter().map(|at| ("at", at.to_string())).collect();
         lines.extend(maybe("step", &self.step));
@@ -89,20 +90,5 @@ fn list(names: &[String]) -> String {
 
 /// A text in TOML's basic form, on one line whatever is in it.
 fn quoted(text: &str) -> String {
-    let mut quoted = "\"".to_owned();
-    for c in text.chars() {
-        match c {
-            '"' => quoted.push_str("\\\""),
-            '\\' => quoted.push_str("\\\\"),
-            '\n' => quoted.push_str("\\n"),
-            '\r' => quoted.push_str("\\r"),
-            '\t' => quoted.push_str("\\t"),
-            c if c.is_control() => {
-                let _ = write!(quoted, "\\u{:04X}", u32::from(c));
-            }
-            c => quoted.push(c),
-        }
-    }
-    quoted.push('"');
-    quoted
+    TomlStringBuilder::new(text).as_basic().to_toml_value()
 }
