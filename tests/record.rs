@@ -139,7 +139,7 @@ fn what_is_wrong_before_the_last_entry_is_an_error_with_its_place() {
         (swap("power = \"isolated\"", "power = \"off\""), "off"),
         (swap("value = \"0.4 ohm\"", "value = \"0\""), "bare 0 or 1"),
         (swap("\"XB1\"", "\"XB7\""), "XB7"),
-        (swap("\"S2\" = \"spray\"", "\"S2\" = \"brew\""), "brew"),
+        (swap("S2 = \"spray\"", "S2 = \"brew\""), "brew"),
         (swap("tank-full", "tank-fool"), "tank-fool"),
         (swap("\nvalue = ", "\nworth = "), "worth"),
         (swap("red = ", "red == "), "not valid TOML"),
