@@ -36,7 +36,7 @@ pub(super) fn write(path: &Path, content: &[u8], force: bool) -> anyhow::Result<
 /// Writes several files, and none of them if one may not be written.
 ///
 /// # Errors
-/// As [`write`]; a disk that fills up half-way leaves the files before that.
+/// As [`write()`]; a disk that fills up half-way leaves the files before that.
 pub(super) fn write_all(files: &[(PathBuf, String)], force: bool) -> anyhow::Result<()> {
     for (path, _) in files {
         target(path, force)?;
