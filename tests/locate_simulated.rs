@@ -150,9 +150,38 @@ impl Yard {
             }
             let Some(next) = diagnosis.next else { return run(End::NoNext) };
             if readings == MOST {
+                if std::env::var_os("SHOW").is_some() {
+                    let groups = diagnosis.suspects.iter().map(|g| {
+                        let ids: Vec<String> = g.faults.iter().map(|f| f.id(&self.harness)).collect();
+                        format!("{:.4} {}", g.share, ids.join(" "))
+                    });
+                    println!(
+                        "{}\n{}\nnext {:?} bits\n{}",
+                        self.words(fault),
+                        groups.collect::<Vec<_>>().join("\n"),
+                        next.bits,
+                        log.text
+                    );
+                }
                 return run(End::TooLong);
             }
             let m = &next.measurement;
+            if std::env::var_os("TRACE").is_some() {
+                let top = &diagnosis.suspects[0];
+                println!(
+                    "{readings} groups {} left {left} top {:.3} {} bits {:.3} s {:.0}: {} [{}]",
+                    diagnosis.suspects.len(),
+                    top.share,
+                    top.faults[0].id(&self.harness),
+                    next.bits,
+                    next.seconds,
+                    m.words(&self.harness),
+                    m.setup().words(&self.harness)
+                );
+                for (words, share, faults) in &next.outcomes {
+                    println!("      {words} {share:.3} {}", faults.len());
+                }
+            }
             let probes = (
                 m.kind() == Kind::Voltage,
                 m.red().min(m.black()),
@@ -285,7 +314,12 @@ fn run_all(yard: &Yard, faults: &[(usize, Fault)], seed: u64) -> usize {
         let run =
             std::panic::catch_unwind(std::panic::AssertUnwindSafe(|| yard.run(*fault, seed_of(*at, seed))));
         match run {
-            Ok(Some(run)) => runs.push(run),
+            Ok(Some(run)) => {
+                if run.readings > 15 {
+                    println!("{}: {} readings, {} left", yard.words(*fault), run.readings, run.left);
+                }
+                runs.push(run);
+            }
             Ok(None) => unseen += 1,
             Err(_) => wrong.push(fault.id(&yard.harness)),
         }
@@ -316,7 +350,10 @@ fn faults(yard: &Yard, one_of: usize, seed: u64) -> Vec<(usize, Fault)> {
     let mut rng = Rng::new(seed);
     let universe = Universe::new(&yard.harness, &yard.netlist);
     let all = universe.iter().map(|(fault, _)| fault).enumerate();
-    all.filter(|_| rng.below(one_of) == 0).collect()
+    let only = std::env::var("ONLY").ok();
+    all.filter(|_| rng.below(one_of) == 0)
+        .filter(|(_, f)| only.as_ref().is_none_or(|id| *id == f.id(&yard.harness)))
+        .collect()
 }
 
 /// A sound machine with tolerances of its own reads good everywhere.
@@ -383,7 +420,8 @@ fn a_sample_of_the_faults_of_made_machines_is_found() {
 #[ignore = "minutes without optimisation: many machines, every fault"]
 fn every_fault_of_many_made_machines_is_found() {
     let mut shown = 0;
-    for seed in 100..140 {
+    let first = std::env::var("FIRST").ok().and_then(|n| n.parse().ok()).unwrap_or(100);
+    for seed in first..first + 40 {
         let Some(yard) = Yard::made(seed, 20 + (seed as usize % 5) * 10) else { continue };
         shown += run_all(&yard, &faults(&yard, 3, seed), seed);
     }

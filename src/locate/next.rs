@@ -47,55 +47,48 @@ pub(super) struct Now {
 /// What a reading can come out as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Outcome {
+    Low,
     Good,
-    Low,
     High,
     Open,
-    /// Good or bad, as the bad joint, the fuse or the unsteady machine will have it.
-    GoodOr(Bad),
-}
-
-/// The outcomes that are not good.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Bad {
-    Low,
-    High,
-    Open,
-}
-
-impl From<Outcome> for Bad {
-    fn from(outcome: Outcome) -> Self {
-        match outcome {
-            Outcome::Low | Outcome::GoodOr(Self::Low) => Self::Low,
-            Outcome::Open | Outcome::GoodOr(Self::Open) => Self::Open,
-            _ => Self::High,
-        }
-    }
 }
 
 impl Outcome {
-    fn is_doubtful(self) -> bool {
-        matches!(self, Self::GoodOr(_))
-    }
-
-    /// The sure outcomes it may be.
-    fn sure(self) -> Vec<Self> {
-        match self {
-            Self::GoodOr(Bad::Low) => vec![Self::Good, Self::Low],
-            Self::GoodOr(Bad::High) => vec![Self::Good, Self::High],
-            Self::GoodOr(Bad::Open) => vec![Self::Good, Self::Open],
-            one => vec![one],
-        }
-    }
+    const ALL: [Self; 4] = [Self::Low, Self::Good, Self::High, Self::Open];
 
     fn words(self, expect: &Expectation) -> String {
-        match self {
-            Self::Good => format!("good ({})", expect.words()),
-            Self::Low => "below that".to_owned(),
-            Self::High => "above that".to_owned(),
-            Self::Open => "open".to_owned(),
-            Self::GoodOr(_) => "good or bad".to_owned(),
+        match (self, expect.ohms) {
+            (Self::Good, _) => format!("good: {}", expect.words()),
+            (Self::Low, true) => "bad: less".to_owned(),
+            (Self::High, true) => "bad: more, but not open".to_owned(),
+            (Self::Low, false) => "bad: lower".to_owned(),
+            (Self::High, false) => "bad: higher".to_owned(),
+            (Self::Open, _) => "bad: open".to_owned(),
         }
+    }
+}
+
+/// The outcomes that a suspect may give: one, or several next to each other where it has no one value (a
+/// bad joint of any size, a fuse that may have blown, a machine that never settles).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+struct Outcomes {
+    from: Outcome,
+    to: Outcome,
+}
+
+impl Outcomes {
+    const GOOD: Self = Self { from: Outcome::Good, to: Outcome::Good };
+
+    fn all(self) -> impl Iterator<Item = Outcome> + Clone {
+        Outcome::ALL.into_iter().filter(move |one| (self.from..=self.to).contains(one))
+    }
+
+    fn contains(self, one: Outcome) -> bool {
+        (self.from..=self.to).contains(&one)
+    }
+
+    fn count(self) -> f64 {
+        self.all().count() as f64
     }
 }
 
@@ -116,7 +109,8 @@ pub(super) fn choose(
     let known = record.judged.iter().map(|j| j.measurement.setup().clone());
     let setups = candidates::setups(harness, record.netlist, record.universe, weighed, known, &now);
     let taken: BTreeSet<Probes> = record.judged.iter().map(|j| Probes::of(&j.measurement)).collect();
-    let mut signatures: Vec<Vec<Outcome>> = vec![Vec::new(); weighed.len()];
+    let told = told(record, weighed, meter);
+    let mut signatures: Vec<Vec<Outcomes>> = vec![Vec::new(); weighed.len()];
     let mut options: Vec<Candidate> = Vec::new();
     for setup in setups {
         let Ok(situation) = Situation::new(harness, record.netlist, &setup) else { continue };
@@ -132,7 +126,10 @@ pub(super) fn choose(
                 let range = predict::range(&mut scene, &mut record.memory, suspect.hypothesis, at, None);
                 outcome(&range, measurement.kind(), &expect, meter)
             };
-            let outcomes: Vec<Outcome> = weighed.iter().map(shows).collect();
+            let outcomes: Vec<Outcomes> = weighed.iter().map(shows).collect();
+            if told.contains(&pattern(&outcomes)) {
+                continue;
+            }
             for (signature, outcome) in signatures.iter_mut().zip(&outcomes) {
                 signature.push(*outcome);
             }
@@ -145,6 +142,29 @@ pub(super) fn choose(
     }
     let groups = groups(record, weighed, &signatures, rest);
     (groups, pick(harness, weighed, options, &now))
+}
+
+/// How the readings of the record divide the suspects. All of these suspects survived them: another reading
+/// that would divide them in the same way, at the next point of the same net or in another setup, cannot
+/// be counted on to tell more.
+fn told(record: &mut Reader<'_>, suspects: &[Suspect], meter: &Meter) -> BTreeSet<Vec<usize>> {
+    let of = |reading: usize| {
+        let (scene, at) = record.places[reading];
+        let judged = &record.judged[reading];
+        let outcomes = suspects.iter().map(|suspect| {
+            let scene = &mut record.scenes[scene];
+            let range = predict::range(scene, &mut record.memory, suspect.hypothesis, at, Some(reading));
+            outcome(&range, judged.measurement.kind(), &judged.expect, meter)
+        });
+        pattern(&outcomes.collect::<Vec<_>>())
+    };
+    (0..record.judged.len()).map(of).collect()
+}
+
+/// Which suspects share an outcome, whatever it is: each outcome as the place of its first suspect.
+fn pattern(outcomes: &[Outcomes]) -> Vec<usize> {
+    let mut first: BTreeMap<Outcomes, usize> = BTreeMap::new();
+    outcomes.iter().enumerate().map(|(at, one)| *first.entry(*one).or_insert(at)).collect()
 }
 
 /// A reading without regard to which probe is which.
@@ -167,7 +187,7 @@ impl Probes {
 struct Candidate {
     measurement: Measurement,
     expect: Expectation,
-    outcomes: Vec<Outcome>,
+    outcomes: Vec<Outcomes>,
     bits: f64,
     seconds: f64,
 }
@@ -189,48 +209,50 @@ fn walk(harness: &Harness, here: Option<StationId>, measurement: &Measurement) -
     seconds
 }
 
-fn outcome(range: &Range, kind: Kind, expect: &Expectation, meter: &Meter) -> Outcome {
-    let shows = |p: Prediction| expect.excludes(p, kind, meter);
-    let side = |p: Prediction| match p {
+fn outcome(range: &Range, kind: Kind, expect: &Expectation, meter: &Meter) -> Outcomes {
+    // What the fault does not change reads good, however wide its tolerances are.
+    if range.is_unchanged() {
+        return Outcomes::GOOD;
+    }
+    let of = |p: Prediction| match p {
+        _ if !expect.excludes(p, kind, meter) => Outcome::Good,
         Prediction::Open => Outcome::Open,
         // A meter that shows megohms says "open" as well.
         Prediction::Ohms(value) if value >= OPEN_FROM.get() => Outcome::Open,
         Prediction::Ohms(value) | Prediction::Volts(value) if value < expect.low => Outcome::Low,
         Prediction::Ohms(_) | Prediction::Volts(_) => Outcome::High,
     };
-    match (shows(range.low), shows(range.high)) {
-        (false, false) => Outcome::Good,
-        (true, false) => Outcome::GoodOr(side(range.low).into()),
-        (false, true) => Outcome::GoodOr(side(range.high).into()),
-        (true, true) => side(range.high),
+    let found = Outcomes { from: of(range.low), to: of(range.high) };
+    // What tolerances alone might bring back to good is not counted on.
+    let [least, most] = range.doubt().map(of);
+    if found.from == found.to && (least == Outcome::Good || most == Outcome::Good) {
+        Outcomes::GOOD
+    } else {
+        found
     }
 }
 
 /// What a reading is expected to tell about the suspects, in bits: the entropy of its outcomes less the
 /// doubt that each suspect leaves about them (mutual information, Shannon 1948).
-fn information(suspects: &[Suspect], outcomes: &[Outcome]) -> f64 {
+fn information(suspects: &[Suspect], outcomes: &[Outcomes]) -> f64 {
     let shares = shares(suspects, outcomes);
-    let total: f64 = shares.values().sum();
-    let doubtful: f64 = suspects
-        .iter()
-        .zip(outcomes)
-        .filter(|(_, o)| o.is_doubtful())
-        .map(|(suspect, _)| suspect.weight)
-        .sum();
-    let entropy: f64 = shares.values().map(|w| w / total).map(|p| -p * p.log2()).sum();
-    entropy - doubtful / total
+    let total: f64 = shares.iter().map(|(_, weight)| weight).sum();
+    let entropy: f64 = shares.iter().map(|(_, w)| w / total).map(|p| -p * p.log2()).sum();
+    let doubt: f64 =
+        suspects.iter().zip(outcomes).map(|(suspect, o)| suspect.weight * o.count().log2()).sum();
+    entropy - doubt / total
 }
 
-/// The weight of each sure outcome; a doubtful one counts half for each.
-fn shares(suspects: &[Suspect], outcomes: &[Outcome]) -> BTreeMap<Outcome, f64> {
-    let mut shares: BTreeMap<Outcome, f64> = BTreeMap::new();
-    for (suspect, outcome) in suspects.iter().zip(outcomes) {
-        let sure = outcome.sure();
-        for one in &sure {
-            *shares.entry(*one).or_default() += suspect.weight / sure.len() as f64;
+/// The weight of each outcome that may come; a suspect of several counts for each alike.
+fn shares(suspects: &[Suspect], outcomes: &[Outcomes]) -> Vec<(Outcome, f64)> {
+    let mut weights = [0.0; Outcome::ALL.len()];
+    for (suspect, outcomes) in suspects.iter().zip(outcomes) {
+        let each = suspect.weight / outcomes.count();
+        for one in outcomes.all() {
+            weights[one as usize] += each;
         }
     }
-    shares
+    Outcome::ALL.into_iter().zip(weights).filter(|(_, weight)| *weight > 0.0).collect()
 }
 
 /// Suspects with the same outcomes everywhere stand in one group; those that were not weighed, with what
@@ -238,11 +260,11 @@ fn shares(suspects: &[Suspect], outcomes: &[Outcome]) -> BTreeMap<Outcome, f64> 
 fn groups(
     record: &Reader<'_>,
     weighed: &[Suspect],
-    signatures: &[Vec<Outcome>],
+    signatures: &[Vec<Outcomes>],
     rest: &[Suspect],
 ) -> Vec<Group> {
     let total: f64 = weighed.iter().chain(rest).map(|suspect| suspect.weight).sum();
-    let mut found: BTreeMap<&Vec<Outcome>, Vec<Suspect>> = BTreeMap::new();
+    let mut found: BTreeMap<&Vec<Outcomes>, Vec<Suspect>> = BTreeMap::new();
     for (suspect, signature) in weighed.iter().zip(signatures) {
         found.entry(signature).or_default().push(*suspect);
     }
@@ -270,9 +292,9 @@ fn pick(harness: &Harness, suspects: &[Suspect], options: Vec<Candidate>, now: &
     };
     let chosen = worth.max_by(better)?;
     let shares = shares(suspects, &chosen.outcomes);
-    let total: f64 = shares.values().sum();
+    let total: f64 = shares.iter().map(|(_, weight)| weight).sum();
     let left = |one: Outcome| {
-        let standing = suspects.iter().zip(&chosen.outcomes).filter(move |(_, o)| o.sure().contains(&one));
+        let standing = suspects.iter().zip(&chosen.outcomes).filter(move |(_, o)| o.contains(one));
         standing.map(|(suspect, _)| suspect.hypothesis.fault).collect()
     };
     let words = |(one, share): (Outcome, f64)| (one.words(&chosen.expect), share / total, left(one));

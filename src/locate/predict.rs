@@ -52,7 +52,12 @@ impl Hypothesis {
     }
 
     /// What it changes in the machine, at either end of its band.
-    pub(super) fn changes(self, harness: &Harness, netlist: &Netlist, universe: &Universe) -> Vec<Vec<Change>> {
+    pub(super) fn changes(
+        self,
+        harness: &Harness,
+        netlist: &Netlist,
+        universe: &Universe,
+    ) -> Vec<Vec<Change>> {
         let Some(band) = self.band else { return vec![universe.changes(harness, netlist, self.fault)] };
         let elements = self.fault.elements();
         let added = |ohms: f64| {
@@ -75,6 +80,37 @@ pub(super) struct Range {
 impl Range {
     fn of(healthy: Prediction, one: Prediction) -> Self {
         Self { healthy, low: one, high: one, slack: 0.0 }
+    }
+
+    /// Whether the fault changes nothing in the reading.
+    pub(super) fn is_unchanged(&self) -> bool {
+        same(self.healthy, self.low) && same(self.healthy, self.high)
+    }
+
+    /// The least and the most that is still taken for this reading.
+    fn widened(&self) -> [Prediction; 2] {
+        let bound = |p: Prediction, sign: f64| match p {
+            Prediction::Open => Prediction::Open,
+            Prediction::Ohms(x) => Prediction::Ohms((x + sign * (OHMS_SHARE * x + OHMS_MORE)).max(0.0)),
+            Prediction::Volts(x) => {
+                Prediction::Volts(x + sign * (VOLTS_SHARE * x.abs() + VOLTS_MORE + self.slack))
+            }
+        };
+        [bound(self.low, -1.0), bound(self.high, 1.0)]
+    }
+
+    /// Where the reading may come to lie by tolerances, before it is taken. What a fault adds is as large as
+    /// it is; only what was there before has a tolerance.
+    pub(super) fn doubt(&self) -> [Prediction; 2] {
+        let healthy = number(self.healthy);
+        let bound = |p: Prediction, sign: f64| match p {
+            Prediction::Open => Prediction::Open,
+            Prediction::Ohms(x) => Prediction::Ohms((x + sign * OHMS_SHARE * x.min(healthy)).max(0.0)),
+            Prediction::Volts(x) => {
+                Prediction::Volts(x + sign * (VOLTS_SHARE * x.abs() + VOLTS_MORE + self.slack))
+            }
+        };
+        [bound(self.low, -1.0), bound(self.high, 1.0)]
     }
 
     fn with(self, other: Self) -> Self {
@@ -106,7 +142,8 @@ impl<'a> Scene<'a> {
     pub(super) fn new(situation: &'a Situation<'a>, measurements: Vec<Measurement>, exact: bool) -> Self {
         let healthy = measurements.iter().map(|m| situation.predict_healthy(m)).collect();
         let isolated = situation.setup.power() == Power::Isolated;
-        let kinds = if isolated { vec![Some(situation.ways()), situation.ways_through_units()] } else { Vec::new() };
+        let kinds =
+            if isolated { vec![Some(situation.ways()), situation.ways_through_units()] } else { Vec::new() };
         let with_measurements = |ways: Ways<'a>| {
             let between = measurements.iter().map(|m| ways.between(m)).collect();
             (ways, between)
@@ -134,7 +171,9 @@ impl<'a> Scene<'a> {
             return match changes {
                 [] => Some(Range::of(healthy, healthy)),
                 // Opening what carries nothing changes nothing.
-                [Change::Open(link)] if is_idle(self.situation, netlist, *link) => Some(Range::of(healthy, healthy)),
+                [Change::Open(link)] if is_idle(self.situation, netlist, *link) => {
+                    Some(Range::of(healthy, healthy))
+                }
                 _ => None,
             };
         }
@@ -142,7 +181,9 @@ impl<'a> Scene<'a> {
         let of = |(ways, between): &mut (Ways<'_>, Vec<Option<Way>>)| {
             let between = between[at].as_ref();
             match changes {
-                [] | [Change::Dead(_) | Change::Stuck { operated: false, .. }] => Some(Ways::unchanged(between)),
+                [] | [Change::Dead(_) | Change::Stuck { operated: false, .. }] => {
+                    Some(Ways::unchanged(between))
+                }
                 [Change::Open(link)] => Some(ways.open(between, *link)),
                 [Change::Added(link, ohms)] => Some(ways.added(between, *link, *ohms)),
                 [Change::Joined(a, b, ohms)] => Some(ways.joined(measurement, [*a, *b], *ohms)),
@@ -155,7 +196,9 @@ impl<'a> Scene<'a> {
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
         let key: Vec<ChangeKey> = changes.iter().map(key).collect();
-        let (situation, exact) = (self.situation, self.exact);
+        // Voltages around a short hang on every small resistance on the way.
+        let exact = self.exact || changes.iter().any(|change| matches!(change, Change::Joined(..)));
+        let situation = self.situation;
         let (measurements, healthy) = (&self.measurements, &self.healthy);
         self.solved.entry(key).or_insert_with(|| {
             if let Some(ranges) = patched(situation, changes, measurements, healthy, exact) {
@@ -334,7 +377,13 @@ pub(super) fn range(
 }
 
 /// The same with every resistance at its least and at its most: exact bounds, at a full solution each.
-fn bounds(scene: &Scene<'_>, memory: &mut Memory<'_>, hypothesis: Hypothesis, at: usize, reading: usize) -> Range {
+fn bounds(
+    scene: &Scene<'_>,
+    memory: &mut Memory<'_>,
+    hypothesis: Hypothesis,
+    at: usize,
+    reading: usize,
+) -> Range {
     let measurement = &scene.measurements[at];
     let mut ranges = Vec::new();
     for changes in memory.ways(hypothesis, Some(reading)) {
@@ -407,7 +456,7 @@ fn admits(range: &Range, taken: Taken<'_>, kind: crate::definition::Kind) -> boo
         return true;
     }
     // A bad reading is not explained by a fault that changes nothing in it.
-    if !taken.good && same(range.healthy, range.low) && same(range.healthy, range.high) {
+    if !taken.good && range.is_unchanged() {
         return false;
     }
     near(range, taken.value)
@@ -429,16 +478,10 @@ fn near(range: &Range, value: Reading) -> bool {
     match value {
         Reading::Open => high >= OPEN_FROM.get() * 0.5,
         Reading::Tone => low <= Meter::HANDHELD.beeps_below.get() * 2.0,
-        Reading::Ohms(ohms) => {
-            let ohms = ohms.get();
-            let below = ohms < low - OHMS_SHARE * low.min(1e12) - OHMS_MORE;
-            let above = ohms > high + OHMS_SHARE * high.min(1e12) + OHMS_MORE;
-            !below && !above || low >= OPEN_FROM.get() && ohms >= OPEN_FROM.get() * 0.5
-        }
-        Reading::Volts(volts) => {
-            let volts = volts.get();
-            let more = VOLTS_MORE + range.slack;
-            volts >= low - VOLTS_SHARE * low.abs() - more && volts <= high + VOLTS_SHARE * high.abs() + more
+        Reading::Ohms(_) | Reading::Volts(_) => {
+            let value = value.number().unwrap_or_default();
+            let [least, most] = range.widened().map(number);
+            least <= value && value <= most || low >= OPEN_FROM.get() && value >= OPEN_FROM.get() * 0.5
         }
     }
 }

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use toml_writer::{TomlKeyBuilder, TomlStringBuilder, ToTomlKey, ToTomlValue};
+use toml_writer::{ToTomlKey, ToTomlValue, TomlKeyBuilder, TomlStringBuilder};
 
 /// An entry in names, as it is written. Build it from names that the harness knows; what it says is
 /// checked by reading it back.
@@ -59,7 +59,10 @@ impl NewEntry {
     /// Each key with what stands behind it, in order; the value is the last.
     fn lines(&self) -> Vec<(&'static str, String)> {
         let maybe = |key, text: &Option<String>| text.as_deref().map(|text| (key, quoted(text)));
-        let set = self.set.iter().map(|(k, v)| format!("{} = {}", TomlKeyBuilder::new(k).as_default().to_toml_key(), quoted(v)));
+        let set = self
+            .set
+            .iter()
+            .map(|(k, v)| format!("{} = {}", TomlKeyBuilder::new(k).as_default().to_toml_key(), quoted(v)));
         let set: Vec<String> = set.collect();
         let mut lines: Vec<_> = self.at.iter().map(|at| ("at", at.to_string())).collect();
         lines.extend(maybe("step", &self.step));
