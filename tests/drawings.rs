@@ -8,11 +8,15 @@
 
 mod support;
 
+#[path = "support/drawn.rs"]
+mod drawn;
+
 use std::process::Command;
 
+use drawn::{Drawn, read_back};
 use ringout::definition::{Half, Harness, Point};
 use ringout::draw::{Item, Scene, Side, face_of, face_scene, to_svg};
-use support::{Drawn, harness, path, read_back};
+use support::{harness, path};
 
 const SIDES: [Side; 2] = [Side::Mating, Side::Wire];
 

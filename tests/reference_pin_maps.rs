@@ -12,16 +12,20 @@
 
 mod support;
 
+#[path = "support/drawn.rs"]
+mod drawn;
+
 use std::collections::BTreeSet;
 use std::process::Command;
 
+use drawn::{Drawn, read_back};
 use ringout::circuit::{Corner, solve};
 use ringout::definition::{ConnectorId, Harness, Point};
 use ringout::draw::{Side, face_of, face_scene, to_svg};
 use ringout::netlist::Netlist;
 use ringout::setup::{Isolated, Setup};
 use ringout::units::Ohms;
-use support::{Drawn, harness, path, read_back};
+use support::{harness, path};
 
 /// ISO 1724, contact allocation (12N): functions, core colours, cross-sections.
 const ISO_1724: &str = "

@@ -296,6 +296,9 @@ fn readings_section(view: &LocateView) -> Section {
     }
 }
 
+/// More groups than this are only counted.
+const SHOWN: usize = 8;
+
 fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Section {
     let title = match diagnosis.verdict {
         Verdict::Located => "Verdict: located",
@@ -325,7 +328,6 @@ fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) 
             ));
         }
     }
-    const SHOWN: usize = 8;
     let row = |(suspect, group): (&SuspectView, &Group)| {
         let first: Vec<String> = group.faults.iter().take(4).map(|fault| fault.words(harness)).collect();
         let more = group.faults.len().saturating_sub(4);
