@@ -62,7 +62,7 @@ impl Expectation {
         match (self.low, self.high) {
             (low, None) => format!("open (above {})", say(low)),
             (low, Some(high)) if self.ohms && low <= high * 0.05 => format!("below {}", say(high)),
-            (low, Some(high)) if !self.ohms && low <= 0.0 => format!("no voltage (below {})", say(high)),
+            (low, Some(high)) if !self.ohms && low <= 0.0 && high >= 0.0 => format!("no voltage (below {})", say(high)),
             (low, Some(high)) => format!("{} to {}", say(low), say(high)),
         }
     }
