@@ -211,7 +211,7 @@ fn walk(harness: &Harness, here: Option<StationId>, measurement: &Measurement) -
 
 fn outcome(range: &Range, kind: Kind, expect: &Expectation, meter: &Meter) -> Outcomes {
     // What the fault does not change reads good, however wide its tolerances are.
-    if range.is_unchanged() {
+    if range.unchanged {
         return Outcomes::GOOD;
     }
     let of = |p: Prediction| match p {

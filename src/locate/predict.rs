@@ -75,16 +75,18 @@ pub(super) struct Range {
     pub low: Prediction,
     pub high: Prediction,
     pub slack: f64,
+    /// Whether the fault changes nothing in the reading.
+    pub unchanged: bool,
 }
 
 impl Range {
     fn of(healthy: Prediction, one: Prediction) -> Self {
-        Self { healthy, low: one, high: one, slack: 0.0 }
+        Self { healthy, low: one, high: one, slack: 0.0, unchanged: same(healthy, one) }
     }
 
-    /// Whether the fault changes nothing in the reading.
-    pub(super) fn is_unchanged(&self) -> bool {
-        same(self.healthy, self.low) && same(self.healthy, self.high)
+    /// A reading through units that are connected, beside what it is there without the fault.
+    fn through(healthy: Prediction, without: Prediction, one: Prediction) -> Self {
+        Self { unchanged: same(without, one), ..Self::of(healthy, one) }
     }
 
     /// The least and the most that is still taken for this reading.
@@ -119,6 +121,7 @@ impl Range {
             low: if number(other.low) < number(self.low) { other.low } else { self.low },
             high: if number(other.high) > number(self.high) { other.high } else { self.high },
             slack: self.slack.max(other.slack),
+            unchanged: self.unchanged && other.unchanged,
         }
     }
 }
@@ -191,7 +194,8 @@ impl<'a> Scene<'a> {
             }
         };
         let found = self.ways.iter_mut().map(of).collect::<Option<Vec<_>>>()?;
-        found.into_iter().map(|one| Range::of(healthy, one)).reduce(Range::with)
+        let without = self.ways.iter().map(|(_, between)| Ways::unchanged(between[at].as_ref()));
+        found.into_iter().zip(without).map(|(one, without)| Range::through(healthy, without, one)).reduce(Range::with)
     }
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
@@ -206,8 +210,10 @@ impl<'a> Scene<'a> {
             }
             let mut found = shown(situation, &situation.solve(changes), measurements, healthy, exact);
             if let Some(least) = situation.solve_through_units(changes) {
+                let without = |m: &Measurement| situation.read_healthy_through_units(m).unwrap_or(Prediction::Open);
                 for (range, measurement) in found.ranges.iter_mut().zip(measurements) {
-                    *range = range.with(Range::of(range.healthy, situation.read(&least, measurement)));
+                    let one = situation.read(&least, measurement);
+                    *range = range.with(Range::through(range.healthy, without(measurement), one));
                 }
             }
             if exact && found.marginal {
@@ -267,7 +273,8 @@ fn shown(
         };
         let scatter = |operating| situation.scatter(operating, measurement).worst;
         let slack = if exact && powered { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
-        Range { healthy: *healthy, low, high, slack }
+        let unchanged = same(*healthy, low) && same(*healthy, high);
+        Range { healthy: *healthy, low, high, slack, unchanged }
     };
     Shown {
         ranges: measurements.iter().zip(healthy).map(range).collect(),
@@ -422,7 +429,7 @@ pub(super) fn contradicts(
     }
     // Near misses without power get exact bounds before they put a fault out.
     if scene.isolated() && is_near_miss(&found, taken.value) {
-        let found = bounds(scene, memory, hypothesis, taken.at, taken.reading);
+        let found = Range { unchanged: found.unchanged, ..bounds(scene, memory, hypothesis, taken.at, taken.reading) };
         if admits(&found, taken, scene.measurements[taken.at].kind()) {
             return None;
         }
@@ -456,10 +463,25 @@ fn admits(range: &Range, taken: Taken<'_>, kind: crate::definition::Kind) -> boo
         return true;
     }
     // A bad reading is not explained by a fault that changes nothing in it.
-    if !taken.good && range.is_unchanged() {
+    if !taken.good && (range.unchanged || !reaches(range, taken)) {
         return false;
     }
     near(range, taken.value)
+}
+
+/// Whether a fault moves a reading far enough out of what is healthy. A reading that is just out of limits is
+/// not explained by whatever changes it in the third digit: what is healthy, moved by what the fault does
+/// and half as much again, must hold it.
+fn reaches(range: &Range, taken: Taken<'_>) -> bool {
+    const MORE: f64 = 1.5;
+    let Some(value) = taken.value.number() else { return true };
+    let healthy = number(range.healthy);
+    if !healthy.is_finite() {
+        return true;
+    }
+    let least = taken.expect.low + MORE * (number(range.low) - healthy).min(0.0) - range.slack;
+    let most = taken.expect.high.map(|high| high + MORE * (number(range.high) - healthy).max(0.0) + range.slack);
+    value >= least && most.is_none_or(|most| value <= most)
 }
 
 /// Whether two predictions are the same; they carry no noise but that of arithmetic.

@@ -10,6 +10,10 @@ use crate::units::{Ohms, Volts, significant};
 const SOURCE_LOW: f64 = 0.08;
 /// And within this share above.
 const SOURCE_HIGH: f64 = 0.04;
+/// A sound way may lose so many times the drop that is computed: common practice, no source.
+const DROP_MARGIN: f64 = 3.0;
+/// A sound high-current connection may lose this, in volts: a usual limit of vehicle repair manuals.
+const SMALL_DROP: f64 = 0.1;
 /// A point that should be dead may show this much: leakage and pick-up, common practice.
 const DEAD_VOLTS: f64 = 0.5;
 
@@ -62,7 +66,7 @@ impl Expectation {
         match (self.low, self.high) {
             (low, None) => format!("open (≥ {})", say(low)),
             (low, Some(high)) if self.ohms && low <= high * 0.05 => format!("below {}", say(high)),
-            (low, Some(high)) if !self.ohms && low <= 0.0 => format!("no voltage (below {})", say(high)),
+            (low, Some(high)) if !self.ohms && low <= 0.0 && high >= 0.0 => format!("below {}", say(high)),
             (low, Some(high)) => {
                 let (low, high) = (say(low), say(high));
                 // The unit once, where both have the same.
@@ -96,10 +100,10 @@ impl Situation<'_> {
         if let Some(limit) = self.limit(measurement) {
             return demanded(limit, measurement.kind());
         }
-        if measurement.kind().is_resistance() {
-            self.expect_ohms(measurement, meter)
-        } else {
-            self.expect_volts(measurement, meter)
+        match measurement.kind() {
+            Kind::Continuity | Kind::Isolation => self.expect_ohms(measurement, meter),
+            Kind::Voltage => self.expect_volts(measurement, meter),
+            Kind::Drop => self.expect_drop(measurement, meter),
         }
     }
 
@@ -129,6 +133,21 @@ impl Situation<'_> {
         let why = "resistance of the network between the probes at the least and at the most of every \
                    tolerance, with the meter's leads and uncertainty";
         Expectation { low: low.max(0.0), high: Some(high), ohms: true, why: why.to_owned() }
+    }
+
+    /// A drop under load is small or it is a fault: three times what is computed leaves room for joints at
+    /// the top of their range, and a tenth of a volt is what a sound high-current connection may lose.
+    fn expect_drop(&self, measurement: &Measurement, meter: &Meter) -> Expectation {
+        let Prediction::Volts(volts) = self.predict_healthy(measurement) else {
+            return Expectation { low: 0.0, high: None, ohms: false, why: String::new() };
+        };
+        let most = (volts.abs() * DROP_MARGIN).max(SMALL_DROP) + meter.uncertainty(Kind::Drop, volts);
+        let why = format!(
+            "solved drop {}; {DROP_MARGIN} times that, or {} where that is more, is still sound",
+            Volts::new(volts),
+            Volts::new(SMALL_DROP)
+        );
+        Expectation { low: -most, high: Some(most), ohms: false, why }
     }
 
     fn expect_volts(&self, measurement: &Measurement, meter: &Meter) -> Expectation {

@@ -264,6 +264,12 @@ impl<'a> Situation<'a> {
         self.solve(&changes).into_iter().next()
     }
 
+    /// The least the healthy machine may show without power, through the units that are connected; `None`
+    /// where none is.
+    pub fn read_healthy_through_units(&self, measurement: &Measurement) -> Option<Prediction> {
+        self.through_units.as_ref().map(|operating| self.read(operating, measurement))
+    }
+
     /// Fuses that blow in the healthy machine in this setup: the definition asks more of them than they
     /// are rated for, so what is fed through them is dead in every prediction.
     pub fn blown_when_healthy(&self) -> impl Iterator<Item = PartId> + '_ {
