@@ -18,8 +18,13 @@ use proptest::sample::{Index, select};
 use ringout::definition::colour::Colour;
 use ringout::definition::diagnostic::render;
 use ringout::definition::wire_id::{SignificantId, circuit_of};
-use ringout::definition::{Loaded, Rejected, load};
+use ringout::definition::{Harness, Loaded, Point, Rejected, load};
+use ringout::draw::{Side, face_of, face_scene, to_svg};
+use ringout::locate::locate;
+use ringout::measure::Meter;
 use ringout::netlist::{Link, Netlist};
+use ringout::plan::{Scope, plan};
+use ringout::record;
 use ringout::setup::Isolated;
 use ringout::sheet;
 use ringout::units::{self, Amps, Celsius, Degrees, Gauge, Metres, Ohms, Quantity, Seconds, Volts};
@@ -40,6 +45,7 @@ fn try_all(top: &str, files: &Machine, variant: Option<&str>) -> bool {
             sheet::nets(&harness, &netlist, &Isolated::at_rest().into());
             let bridges = netlist.bridges(|link| !matches!(netlist.link(link), Link::Bond(_)));
             assert_eq!(bridges.len(), netlist.links().len());
+            use_it(&harness, &netlist);
             true
         }
         Err(rejected) => {
@@ -51,6 +57,42 @@ fn try_all(top: &str, files: &Machine, variant: Option<&str>) -> bool {
             }
             false
         }
+    }
+}
+
+/// What the commands do beyond tables: traces, drawings, a plan, and reasoning from one reading. A machine
+/// that never settles is an answer too.
+fn use_it(harness: &Harness, netlist: &Netlist) {
+    if let Some(point) = harness.points().next() {
+        sheet::trace_net(harness, netlist, point);
+        sheet::trace(harness, netlist, point, Point::Chassis);
+    }
+    for connector in harness.connectors.ids().take(3) {
+        to_svg(&face_scene(&face_of(harness, connector, Side::Wire, &[])));
+    }
+    if harness.wires.len() > 300 {
+        return;
+    }
+    let Ok(plan) = plan(harness, netlist, &Scope::default(), Meter::HANDHELD) else { return };
+    sheet::plan(harness, &plan);
+    let Some(step) = plan.steps().next() else { return };
+    let names = |point| harness.point_name(point);
+    let text = format!(
+        "[[reading]]\nkind = \"{}\"\nred = \"{}\"\nblack = \"{}\"\npower = \"{}\"\nunplugged = {:?}\nvalue = \"{}\"\n",
+        step.measurement.kind().word(),
+        names(step.measurement.red()),
+        names(step.measurement.black()),
+        step.measurement.setup().power().word(),
+        step.measurement
+            .setup()
+            .unplugged(harness)
+            .map(|c| harness.connectors[c].id.clone())
+            .collect::<Vec<_>>(),
+        if step.measurement.kind().is_resistance() { "OL" } else { "0.0 V" },
+    );
+    let record = record::read(harness, "record", &text);
+    if let Ok(diagnosis) = locate(harness, netlist, &record.entries, &Meter::HANDHELD) {
+        sheet::locate(harness, &diagnosis);
     }
 }
 
@@ -358,6 +400,25 @@ proptest! {
     #[ignore = "minutes long; run it after changes to units, colours or wire ids"]
     fn long_any_word(text in words()) {
         try_words(&text);
+    }
+}
+
+proptest! {
+    #![proptest_config(cases(60))]
+
+    #[test]
+    fn any_edit_of_a_record_reads_or_is_refused(edits in proptest::collection::vec(edit(), 1..4)) {
+        let (files, _) = harnesses();
+        let mut read = |path: &str| files.get(path).cloned().ok_or_else(String::new);
+        let top = files["orchard-sprayer.toml"].clone();
+        let harness = load("orchard-sprayer.toml", top, None, &mut read).unwrap().harness;
+        let whole = include_str!("../demo/readings-harness-fault.toml").to_owned();
+        let text = edits.iter().fold(whole, |text, edit| edit.apply(&text));
+        let record = record::read(&harness, "record", &text);
+        render(&record.diagnostics, &record.sources, false);
+        if let Some(mended) = record::mend(&text) {
+            prop_assert!(record::mend(&mended).is_none(), "mended twice");
+        }
     }
 }
 
