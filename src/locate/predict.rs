@@ -39,16 +39,10 @@ impl Hypothesis {
         plain.into_iter().chain(bands.map(move |band| Self { fault, band: Some(band) }))
     }
 
-    /// Whether it can draw more current than a fuse bears.
+    /// Whether it can draw more current than a fuse bears: a short does, and so may a relay that does not
+    /// switch as it should. A bad joint draws less.
     fn can_blow(self) -> bool {
-        matches!(
-            self.fault,
-            Fault::Short(..)
-                | Fault::ToChassis(_)
-                | Fault::Crossed(..)
-                | Fault::PartShort(_)
-                | Fault::StuckOperated(_)
-        )
+        self.band.is_none()
     }
 
     /// What it changes in the machine, at either end of its band.
@@ -350,7 +344,9 @@ fn blows(situation: &Situation<'_>, changes: &[Change]) -> BTreeSet<LinkId> {
     }
     let leans = [Lean::Exact, Lean::Early];
     let rounds = leans.iter().flat_map(|lean| situation.solve_at(changes, Corner::Nominal, *lean));
-    rounds.flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>()).collect()
+    let sound: BTreeSet<LinkId> = situation.healthy().states().all_blown().collect();
+    let all = rounds.flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>());
+    all.filter(|fuse| !sound.contains(fuse)).collect()
 }
 
 /// What a reading of a scene would be with a hypothesis; `reading` is its place in the record, if it has
