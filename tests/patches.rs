@@ -26,7 +26,9 @@ fn setups(harness: &Harness, rng: &mut machine::Rng) -> [Isolated; 3] {
     let matings: Vec<_> = harness.matings.ids().collect();
     let parted = if matings.is_empty() { rest.clone() } else { rest.clone().part(rng.pick(&matings)) };
     let all: Vec<_> = switches(harness).collect();
-    let moved = all.iter().fold(parted.clone(), |setup, (switch, count, _)| setup.set(harness, *switch, rng.below(*count)));
+    let moved = all
+        .iter()
+        .fold(parted.clone(), |setup, (switch, count, _)| setup.set(harness, *switch, rng.below(*count)));
     [rest, parted, moved]
 }
 
@@ -55,15 +57,25 @@ fn a_patched_live_machine_reads_as_a_solved_one() {
             for change in changes(&harness, &netlist, &mut rng) {
                 let Some(patch) = situation.patch(change) else { continue };
                 patched += 1;
-                let rounds = solve_rounds(&harness, &netlist, &setup, &[change], Corner::Nominal, Lean::Exact).unwrap();
-                let [full] = &rounds[..] else { panic!("seed {seed}: {change:?} never settles, yet it was patched") };
+                let rounds =
+                    solve_rounds(&harness, &netlist, &setup, &[change], Corner::Nominal, Lean::Exact)
+                        .unwrap();
+                let [full] = &rounds[..] else {
+                    panic!("seed {seed}: {change:?} never settles, yet it was patched")
+                };
                 for [red, black] in &probes {
                     let Ok(m) = situation.measure(Kind::Voltage, *red, *black) else { continue };
-                    let (Prediction::Volts(a), Prediction::Volts(b)) = (situation.read_patched(&patch, &m), situation.read(full, &m))
+                    let (Prediction::Volts(a), Prediction::Volts(b)) =
+                        (situation.read_patched(&patch, &m), situation.read(full, &m))
                     else {
                         panic!("volts are read")
                     };
-                    assert!((a - b).abs() < 1e-4, "seed {seed}, {}, {change:?}, {}: {a} {b}", setup.words(&harness), m.words(&harness));
+                    assert!(
+                        (a - b).abs() < 1e-4,
+                        "seed {seed}, {}, {change:?}, {}: {a} {b}",
+                        setup.words(&harness),
+                        m.words(&harness)
+                    );
                 }
             }
         }

@@ -60,7 +60,8 @@ fn an_entry_reads_back_as_it_was_written() {
     assert_eq!(read.kind, Kind::Continuity);
     assert_eq!([read.red, read.black].map(|p| harness.point_name(p)), ["P1.K", "XB2.3"]);
     assert_eq!(read.setup.power(), Power::Isolated);
-    let unplugged: Vec<_> = read.setup.unplugged(&harness).map(|c| harness.connectors[c].id.as_str()).collect();
+    let unplugged: Vec<_> =
+        read.setup.unplugged(&harness).map(|c| harness.connectors[c].id.as_str()).collect();
     assert!(unplugged.contains(&"P1") && unplugged.contains(&"XB1") && unplugged.len() == 2, "{unplugged:?}");
     assert_eq!(read.setup.set().count(), 2);
     assert_eq!(read.setup.conditions().count(), 1);
@@ -148,10 +149,12 @@ fn what_is_wrong_before_the_last_entry_is_an_error_with_its_place() {
     ];
     for (text, says) in cases {
         let record = record::read(&harness, "r", &text);
-        let found = record.diagnostics.iter().find(|d| d.severity == Severity::Error && d.message.contains(says));
+        let found =
+            record.diagnostics.iter().find(|d| d.severity == Severity::Error && d.message.contains(says));
         let Some(found) = found else { panic!("{says}: {:?}\n{text}", errors(&record)) };
         assert!(!record.is_sound());
-        let shown = ringout::definition::diagnostic::render(std::slice::from_ref(found), &record.sources, false);
+        let shown =
+            ringout::definition::diagnostic::render(std::slice::from_ref(found), &record.sources, false);
         assert!(shown.contains("r:"), "no place: {shown}");
     }
 }
@@ -203,8 +206,18 @@ impl Bench {
     }
 }
 
-const CONTINUITY: [&str; 10] =
-    ["--kind", "continuity", "--red", "XB2.3", "--black", "P1.K", "--power", "isolated", "--unplugged", "P1,XB1"];
+const CONTINUITY: [&str; 10] = [
+    "--kind",
+    "continuity",
+    "--red",
+    "XB2.3",
+    "--black",
+    "P1.K",
+    "--power",
+    "isolated",
+    "--unplugged",
+    "P1,XB1",
+];
 
 fn with<'a>(base: &[&'a str], more: &[&'a str]) -> Vec<&'a str> {
     base.iter().chain(more).copied().collect()
@@ -242,7 +255,18 @@ fn what_people_write_is_kept_in_one_form() {
 #[test]
 fn a_reading_out_of_limits_is_written_and_ends_with_one() {
     let bench = Bench::new();
-    let args = ["--kind", "voltage", "--red", "XM1.1", "--black", "XM1.2", "--power", "connected", "--set", "S1=run,S2=spray"];
+    let args = [
+        "--kind",
+        "voltage",
+        "--red",
+        "XM1.1",
+        "--black",
+        "XM1.2",
+        "--power",
+        "connected",
+        "--set",
+        "S1=run,S2=spray",
+    ];
     let bad = bench.log(&with(&args, &["--value", "-0.01 V"]));
     assert_eq!(bad.status.code(), Some(1), "{bad:?}");
     assert!(String::from_utf8_lossy(&bad.stdout).contains("BAD"));
@@ -260,24 +284,160 @@ fn unsafe_and_impossible_readings_are_refused_and_leave_the_record_alone() {
     let before = std::fs::read(bench.path()).unwrap();
     let cases: &[(&[&str], &str)] = &[
         // Ohms on a live machine.
-        (&["--kind", "continuity", "--red", "BT1", "--black", "BT2", "--power", "connected", "--value", "1.2 ohm"], "power isolated"),
-        (&["--kind", "isolation", "--red", "XB1.3", "--black", "chassis", "--power", "connected", "--value", "OL"], "power isolated"),
+        (
+            &[
+                "--kind",
+                "continuity",
+                "--red",
+                "BT1",
+                "--black",
+                "BT2",
+                "--power",
+                "connected",
+                "--value",
+                "1.2 ohm",
+            ],
+            "power isolated",
+        ),
+        (
+            &[
+                "--kind",
+                "isolation",
+                "--red",
+                "XB1.3",
+                "--black",
+                "chassis",
+                "--power",
+                "connected",
+                "--value",
+                "OL",
+            ],
+            "power isolated",
+        ),
         // A drop without current.
-        (&["--kind", "drop", "--red", "BT2", "--black", "GP1", "--power", "isolated", "--value", "0.1 V"], "a drop needs power connected"),
+        (
+            &["--kind", "drop", "--red", "BT2", "--black", "GP1", "--power", "isolated", "--value", "0.1 V"],
+            "a drop needs power connected",
+        ),
         // Behind a plug that is in.
-        (&["--kind", "continuity", "--red", "P1.K", "--black", "GP2", "--power", "isolated", "--value", "OL"], "unplug it"),
+        (
+            &[
+                "--kind",
+                "continuity",
+                "--red",
+                "P1.K",
+                "--black",
+                "GP2",
+                "--power",
+                "isolated",
+                "--value",
+                "OL",
+            ],
+            "unplug it",
+        ),
         // Under a sleeve.
-        (&["--kind", "continuity", "--red", "SP3", "--black", "GP2", "--power", "isolated", "--value", "OL"], "under its sleeve"),
+        (
+            &[
+                "--kind",
+                "continuity",
+                "--red",
+                "SP3",
+                "--black",
+                "GP2",
+                "--power",
+                "isolated",
+                "--value",
+                "OL",
+            ],
+            "under its sleeve",
+        ),
         // Both probes in one place.
-        (&["--kind", "voltage", "--red", "GP2", "--black", "GP2", "--power", "connected", "--value", "0.0 V"], "both probes"),
+        (
+            &[
+                "--kind",
+                "voltage",
+                "--red",
+                "GP2",
+                "--black",
+                "GP2",
+                "--power",
+                "connected",
+                "--value",
+                "0.0 V",
+            ],
+            "both probes",
+        ),
         // Into a unit.
-        (&["--kind", "continuity", "--red", "J1.A", "--black", "J1.B", "--power", "isolated", "--unplugged", "P1", "--value", "OL"], "unplug it first"),
+        (
+            &[
+                "--kind",
+                "continuity",
+                "--red",
+                "J1.A",
+                "--black",
+                "J1.B",
+                "--power",
+                "isolated",
+                "--unplugged",
+                "P1",
+                "--value",
+                "OL",
+            ],
+            "unplug it first",
+        ),
         // Nothing to unplug there.
-        (&["--kind", "continuity", "--red", "BT1", "--black", "IS1", "--power", "isolated", "--unplugged", "FB1", "--value", "0.1 ohm"], "no mate"),
+        (
+            &[
+                "--kind",
+                "continuity",
+                "--red",
+                "BT1",
+                "--black",
+                "IS1",
+                "--power",
+                "isolated",
+                "--unplugged",
+                "FB1",
+                "--value",
+                "0.1 ohm",
+            ],
+            "no mate",
+        ),
         // Not readings.
-        (&["--kind", "voltage", "--red", "BT1", "--black", "BT2", "--power", "connected", "--value", "0"], "bare 0 or 1"),
-        (&["--kind", "continuity", "--red", "BT2", "--black", "GP1", "--power", "isolated", "--value", "24 V"], "not a reading of continuity"),
-        (&["--kind", "voltage", "--red", "NOPE", "--black", "BT2", "--power", "connected", "--value", "24 V"], "NOPE"),
+        (
+            &["--kind", "voltage", "--red", "BT1", "--black", "BT2", "--power", "connected", "--value", "0"],
+            "bare 0 or 1",
+        ),
+        (
+            &[
+                "--kind",
+                "continuity",
+                "--red",
+                "BT2",
+                "--black",
+                "GP1",
+                "--power",
+                "isolated",
+                "--value",
+                "24 V",
+            ],
+            "not a reading of continuity",
+        ),
+        (
+            &[
+                "--kind",
+                "voltage",
+                "--red",
+                "NOPE",
+                "--black",
+                "BT2",
+                "--power",
+                "connected",
+                "--value",
+                "24 V",
+            ],
+            "NOPE",
+        ),
         (&["--red", "BT1", "--black", "BT2", "--power", "connected", "--value", "24 V"], "--kind"),
         (&["--step", "99.99", "--value", "24 V"], "no step 99.99"),
     ];
@@ -333,7 +493,8 @@ fn two_writers_at_once_lose_nothing() {
     assert!(record.diagnostics.is_empty(), "{:?}", errors(&record));
     let mut notes: Vec<String> = record.entries.iter().filter_map(|e| e.note.clone()).collect();
     notes.sort();
-    let mut expected: Vec<String> = (1..=20).flat_map(|n| [format!("left{n}"), format!("right{n}")]).collect();
+    let mut expected: Vec<String> =
+        (1..=20).flat_map(|n| [format!("left{n}"), format!("right{n}")]).collect();
     expected.sort();
     assert_eq!(notes, expected);
 }

@@ -16,14 +16,17 @@ use ringout::setup::{Connected, Isolated, Setup};
 fn read(text: &str) -> Harness {
     match load("made.toml", text.to_owned(), None, &mut |path: &str| Err(format!("{path} is not there"))) {
         Ok(loaded) => loaded.harness,
-        Err(rejected) => panic!("{:?}\n{text}", rejected.diagnostics.iter().map(|d| &d.message).collect::<Vec<_>>()),
+        Err(rejected) => {
+            panic!("{:?}\n{text}", rejected.diagnostics.iter().map(|d| &d.message).collect::<Vec<_>>())
+        }
     }
 }
 
 /// A machine of studs: `0` is bonded to the chassis with next to nothing, sources have next to no inside.
 /// Each source is `(plus, minus, volts)`, each resistor `(end, end, ohms)`.
 fn book(sources: &[(&str, &str, f64)], resistors: &[(&str, &str, f64)]) -> Harness {
-    let mut text = "format = 1\n[harness]\nid = \"N\"\nrevision = \"A\"\n[resistance]\nbond = \"1 uohm\"\n".to_owned();
+    let mut text =
+        "format = 1\n[harness]\nid = \"N\"\nrevision = \"A\"\n[resistance]\nbond = \"1 uohm\"\n".to_owned();
     let ends = sources.iter().map(|(a, b, _)| [*a, *b]).chain(resistors.iter().map(|(a, b, _)| [*a, *b]));
     let mut studs: Vec<&str> = ends.flatten().collect();
     studs.sort_unstable();
@@ -38,7 +41,9 @@ fn book(sources: &[(&str, &str, f64)], resistors: &[(&str, &str, f64)]) -> Harne
         );
     }
     for (at, (a, b, ohms)) in resistors.iter().enumerate() {
-        text += &format!("[part.R{at}]\nkind = \"resistor\"\nbetween = [\"N{a}\", \"N{b}\"]\nohms = \"{ohms} ohm\"\n");
+        text += &format!(
+            "[part.R{at}]\nkind = \"resistor\"\nbetween = [\"N{a}\", \"N{b}\"]\nohms = \"{ohms} ohm\"\n"
+        );
     }
     read(&text)
 }
@@ -81,7 +86,10 @@ impl Solved {
     /// The link of a part, by its place among the part's ways.
     fn link(&self, part: &str, at: usize) -> LinkId {
         let part = self.part(part);
-        let mut ways = self.netlist.links().filter(|link| matches!(self.netlist.link(*link), Link::Part(p, _) if p == part));
+        let mut ways = self
+            .netlist
+            .links()
+            .filter(|link| matches!(self.netlist.link(*link), Link::Part(p, _) if p == part));
         ways.nth(at).unwrap()
     }
 
@@ -112,7 +120,8 @@ fn dead(resistors: &[(&str, &str, f64)]) -> Solved {
 
 #[test]
 fn two_sources_feed_one_resistor() {
-    let net = live(&[("1", "0", 28.0), ("3", "0", 7.0)], &[("1", "2", 4.0), ("2", "0", 2.0), ("2", "3", 1.0)]);
+    let net =
+        live(&[("1", "0", 28.0), ("3", "0", 7.0)], &[("1", "2", 4.0), ("2", "0", 2.0), ("2", "3", 1.0)]);
     close(net.volts("N1", "N2"), 20.0, 1e-3);
     close(net.volts("N2", "N0"), 8.0, 1e-3);
     close(net.volts("N2", "N3"), 1.0, 1e-3);
@@ -135,7 +144,8 @@ fn its_sources_superpose() {
 #[test]
 fn its_thevenin_equivalent_is_what_the_book_finds() {
     // Without the load: 11.2 V behind 0.8 ohm. A million ohms stand for no load.
-    let open = live(&[("1", "0", 28.0), ("3", "0", 7.0)], &[("1", "2", 4.0), ("2", "0", 1e9), ("2", "3", 1.0)]);
+    let open =
+        live(&[("1", "0", 28.0), ("3", "0", 7.0)], &[("1", "2", 4.0), ("2", "0", 1e9), ("2", "3", 1.0)]);
     close(open.volts("N2", "N0"), 11.2, 1e-3);
     close(open.ohms("N2", "N0"), 0.8, 1e-3);
     // Norton: 7 A and 7 A into a short.
@@ -153,7 +163,13 @@ fn an_unbalanced_bridge_divides_its_voltage() {
     close(net.volts("N1", "N2"), 6.345, 5e-4);
     close(net.volts("N1", "N3"), 4.690, 5e-4);
     close(net.volts("N3", "N2"), 1.655, 5e-4);
-    let milliamps = [("N1", "N2", 150.0, 42.299), ("N1", "N3", 50.0, 93.793), ("N3", "N2", 100.0, 16.552), ("N2", "N0", 300.0, 58.851), ("N3", "N0", 250.0, 77.241)];
+    let milliamps = [
+        ("N1", "N2", 150.0, 42.299),
+        ("N1", "N3", 50.0, 93.793),
+        ("N3", "N2", 100.0, 16.552),
+        ("N2", "N0", 300.0, 58.851),
+        ("N3", "N0", 250.0, 77.241),
+    ];
     for (a, b, ohms, expected) in milliamps {
         close(net.amps(a, b, ohms) * 1e3, expected, 1e-3);
     }
@@ -223,10 +239,18 @@ fn three_resistors_in_parallel() {
 
 #[test]
 fn two_parallel_pairs_in_series() {
-    let net = live(&[("1", "0", 24.0)], &[("1", "4", 100.0), ("1", "4", 250.0), ("4", "0", 350.0), ("4", "0", 200.0)]);
+    let net = live(
+        &[("1", "0", 24.0)],
+        &[("1", "4", 100.0), ("1", "4", 250.0), ("4", "0", 350.0), ("4", "0", 200.0)],
+    );
     close(net.volts("N1", "N4"), 8.627, 5e-4);
     close(net.volts("N4", "N0"), 15.37, 5e-3);
-    let milliamps = [("N1", "N4", 100.0, 86.27), ("N1", "N4", 250.0, 34.51), ("N4", "N0", 350.0, 43.92), ("N4", "N0", 200.0, 76.86)];
+    let milliamps = [
+        ("N1", "N4", 100.0, 86.27),
+        ("N1", "N4", 250.0, 34.51),
+        ("N4", "N0", 350.0, 43.92),
+        ("N4", "N0", 200.0, 76.86),
+    ];
     for (a, b, ohms, expected) in milliamps {
         close(net.amps(a, b, ohms) * 1e3, expected, 5e-3);
     }
@@ -265,7 +289,16 @@ fn an_ammeter_adds_its_own_resistance() {
 fn a_balanced_bridge_leaves_its_detector_alone() {
     // An identity: where the arms have equal ratios the detector carries nothing, whatever it is.
     for detector in [1.0, 100.0, 1e6] {
-        let net = live(&[("1", "0", 6.0)], &[("1", "2", 100.0), ("2", "0", 300.0), ("1", "3", 50.0), ("3", "0", 150.0), ("2", "3", detector)]);
+        let net = live(
+            &[("1", "0", 6.0)],
+            &[
+                ("1", "2", 100.0),
+                ("2", "0", 300.0),
+                ("1", "3", 50.0),
+                ("3", "0", 150.0),
+                ("2", "3", detector),
+            ],
+        );
         close(net.volts("N2", "N3"), 0.0, 1e-9);
     }
 }
@@ -281,11 +314,15 @@ fn studs(names: &str) -> String {
 }
 
 fn wire(id: &str, from: &str, to: &str) -> String {
-    format!("[[wire]]\nid = \"{id}\"\nfrom = \"{from}\"\nto = \"{to}\"\ngauge = \"1.5 mm2\"\nlength = \"1 m\"\n")
+    format!(
+        "[[wire]]\nid = \"{id}\"\nfrom = \"{from}\"\nto = \"{to}\"\ngauge = \"1.5 mm2\"\nlength = \"1 m\"\n"
+    )
 }
 
 fn relay(id: &str, coil: &str, contacts: &str) -> String {
-    format!("[part.{id}]\nkind = \"relay\"\ncoil = {coil}\ncoil_ohms = \"320 ohm\"\noperate = \"16 V\"\n{contacts}\n")
+    format!(
+        "[part.{id}]\nkind = \"relay\"\ncoil = {coil}\ncoil_ohms = \"320 ohm\"\noperate = \"16 V\"\n{contacts}\n"
+    )
 }
 
 fn machine(parts: &[String]) -> Harness {
@@ -297,7 +334,11 @@ fn relays_feed_each_other_in_a_chain() {
     let mut parts = vec![studs("O0 O1 O2 O3 O4 O5"), wire("9A", "BP", "O0")];
     for n in 1..=5 {
         let before = n - 1;
-        parts.push(relay(&format!("K{n}"), &format!("[\"O{before}\", \"BN\"]"), &format!("operated = [[\"BP\", \"O{n}\"]]")));
+        parts.push(relay(
+            &format!("K{n}"),
+            &format!("[\"O{before}\", \"BN\"]"),
+            &format!("operated = [[\"BP\", \"O{n}\"]]"),
+        ));
     }
     let net = Solved::of(machine(&parts), Connected::as_found());
     for n in 1..=5 {
@@ -307,7 +348,8 @@ fn relays_feed_each_other_in_a_chain() {
     // One coil open, and everything behind it stays dead.
     let coil = net.link("K3", 0);
     let net = Solved::changed(machine(&parts), Connected::as_found(), &[Change::Open(coil)]);
-    let operated: Vec<bool> = (1..=5).map(|n| net.operating.states().operated(net.part(&format!("K{n}")))).collect();
+    let operated: Vec<bool> =
+        (1..=5).map(|n| net.operating.states().operated(net.part(&format!("K{n}")))).collect();
     assert_eq!(operated, [true, true, false, false, false]);
 }
 
@@ -327,11 +369,8 @@ fn a_relay_below_its_voltage_stays_released() {
 #[test]
 fn a_buzzer_is_reported_with_its_part() {
     // Fed through its own released contact: it pulls, loses its feed, drops, and so on.
-    let parts = [
-        studs("A C"),
-        relay("K7", "[\"C\", \"BN\"]", "released = [[\"BP\", \"A\"]]"),
-        wire("7A", "A", "C"),
-    ];
+    let parts =
+        [studs("A C"), relay("K7", "[\"C\", \"BN\"]", "released = [[\"BP\", \"A\"]]"), wire("7A", "A", "C")];
     let harness = machine(&parts);
     let netlist = Netlist::new(&harness);
     let setup = Setup::from(Connected::as_found());
@@ -346,7 +385,11 @@ fn a_buzzer_is_reported_with_its_part() {
 
 #[test]
 fn a_diode_lets_current_through_one_way_only() {
-    let diode = |anode: &str, cathode: &str| format!("[part.D]\nkind = \"diode\"\nanode = \"{anode}\"\ncathode = \"{cathode}\"\ndrop = \"0.7 V\"\n");
+    let diode = |anode: &str, cathode: &str| {
+        format!(
+            "[part.D]\nkind = \"diode\"\nanode = \"{anode}\"\ncathode = \"{cathode}\"\ndrop = \"0.7 V\"\n"
+        )
+    };
     let lamp = "[part.R]\nkind = \"resistor\"\nbetween = [\"A\", \"BN\"]\nohms = \"100 ohm\"\n".to_owned();
     let forward = Solved::of(machine(&[studs("A"), diode("BP", "A"), lamp.clone()]), Connected::as_found());
     close(forward.volts("A", "BN"), 23.3, 0.05);
@@ -417,8 +460,12 @@ fn a_sensor_conducts_while_its_condition_holds() {
 
 /// Battery, 10 A fuse, a metre of wire to a 24 ohm load, and a lamp that another fuse feeds.
 fn fused() -> Harness {
-    let fuse = |id: &str, a: &str, b: &str| format!("[part.{id}]\nkind = \"fuse\"\nrating = \"10 A\"\nbetween = [\"{a}\", \"{b}\"]\n");
-    let load = |id: &str, a: &str| format!("[part.{id}]\nkind = \"resistor\"\nbetween = [\"{a}\", \"BN\"]\nohms = \"24 ohm\"\n");
+    let fuse = |id: &str, a: &str, b: &str| {
+        format!("[part.{id}]\nkind = \"fuse\"\nrating = \"10 A\"\nbetween = [\"{a}\", \"{b}\"]\n")
+    };
+    let load = |id: &str, a: &str| {
+        format!("[part.{id}]\nkind = \"resistor\"\nbetween = [\"{a}\", \"BN\"]\nohms = \"24 ohm\"\n")
+    };
     machine(&[
         studs("F1o F2o A B"),
         fuse("F1", "BP", "F1o"),

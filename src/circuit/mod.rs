@@ -20,9 +20,9 @@ mod state;
 mod trail;
 
 pub use change::{Change, Corner, Lean};
+use network::Machine;
 pub use operating::{Operating, Patch, Scatter, VOLTMETER, Way};
 pub use sparse::{Factor, Singular};
-use network::Machine;
 use state::Settled;
 pub use state::{States, Unsettled};
 pub use trail::Trail;

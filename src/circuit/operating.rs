@@ -168,7 +168,8 @@ impl Operating {
             let across = (patch.delta * transfer).abs() > 0.5;
             return if across { Volts::new(0.0) } else { self.voltmeter(red, black) };
         }
-        let volts = self.volts_between(red, black) - patch.delta * self.volts_between(u, v) * transfer / patch.whole;
+        let volts =
+            self.volts_between(red, black) - patch.delta * self.volts_between(u, v) * transfer / patch.whole;
         let source = dot(&between, &between) - patch.delta * transfer * transfer / patch.whole;
         Volts::new(volts * VOLTMETER.get() / (VOLTMETER.get() + source.max(0.0)))
     }
@@ -182,7 +183,8 @@ impl Operating {
         red: usize,
         black: usize,
     ) -> Scatter {
-        if patch.delta == 0.0 || patch.cuts() || !self.joined(patch.ends[0], red) || !self.joined(red, black) {
+        if patch.delta == 0.0 || patch.cuts() || !self.joined(patch.ends[0], red) || !self.joined(red, black)
+        {
             return self.scatter(netlist, ohms, red, black);
         }
         let [u, v] = patch.ends;
@@ -218,7 +220,14 @@ impl Operating {
         self.scatter_of(netlist, ohms, &probe, &self.volts, None)
     }
 
-    fn scatter_of(&self, netlist: &Netlist, ohms: &[f64], probe: &[f64], volts: &[f64], but: Option<LinkId>) -> Scatter {
+    fn scatter_of(
+        &self,
+        netlist: &Netlist,
+        ohms: &[f64],
+        probe: &[f64],
+        volts: &[f64],
+        but: Option<LinkId>,
+    ) -> Scatter {
         let of = |link: LinkId| {
             let [a, b] = netlist.ends(link);
             let conductance = self.conductance[link.index()];
@@ -335,7 +344,14 @@ impl Operating {
     }
 
     /// [`Operating::added`] for two nodes.
-    pub fn resistance_with(&self, netlist: &Netlist, link: LinkId, added: Ohms, a: usize, b: usize) -> Option<Ohms> {
+    pub fn resistance_with(
+        &self,
+        netlist: &Netlist,
+        link: LinkId,
+        added: Ohms,
+        a: usize,
+        b: usize,
+    ) -> Option<Ohms> {
         let between = self.way(a, b)?;
         let [u, v] = netlist.ends(link);
         Some(match self.way(u, v) {
@@ -355,7 +371,9 @@ impl Operating {
             }
             let across = self.factor.half(u, v);
             let transfer = dot(&self.factor.half(a, b), &across);
-            return Some(Ohms::new(before.get() - transfer * transfer / (ohms.get() + dot(&across, &across))));
+            return Some(Ohms::new(
+                before.get() - transfer * transfer / (ohms.get() + dot(&across, &across)),
+            ));
         }
         if self.joined(a, b) {
             return self.resistance(a, b);

@@ -220,14 +220,7 @@ fn overloaded(machine: Machine<'_>, now: View<'_>) -> Option<LinkId> {
     most.map(|(_, link)| link)
 }
 
-fn relay(
-    machine: Machine<'_>,
-    now: View<'_>,
-    next: &mut States,
-    coil: LinkId,
-    part: PartId,
-    operate: Volts,
-) {
+fn relay(machine: Machine<'_>, now: View<'_>, next: &mut States, coil: LinkId, part: PartId, operate: Volts) {
     if machine.changes.iter().any(|c| matches!(c, Change::Stuck { relay, .. } if *relay == part)) {
         return;
     }

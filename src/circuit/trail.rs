@@ -43,7 +43,13 @@ impl Trail {
     }
 
     /// The change as a patch of the steady machine, if the changed machine takes the same way there.
-    pub fn patch(&self, harness: &Harness, netlist: &Netlist, setup: &Setup, change: Change) -> Option<Patch> {
+    pub fn patch(
+        &self,
+        harness: &Harness,
+        netlist: &Netlist,
+        setup: &Setup,
+        change: Change,
+    ) -> Option<Patch> {
         if setup.power() == Power::Isolated {
             return None;
         }

@@ -15,8 +15,8 @@ use super::Outcome;
 use super::common::{self, Source};
 use super::files;
 use super::output;
-use crate::definition::diagnostic::render;
 use crate::definition::Harness;
+use crate::definition::diagnostic::render;
 use crate::measure::{Meter, Reading, Situation};
 use crate::netlist::Netlist;
 use crate::plan::{self, Scope};
@@ -101,7 +101,8 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
         .map_err(|refusal| anyhow::anyhow!("refused, nothing was written: {refusal}"))?;
     append(&args.record, &new.text())?;
     let expect = situation.expect(&measurement, &Meter::HANDHELD);
-    let good = [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v: Reading| expect.admits(v));
+    let good =
+        [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v: Reading| expect.admits(v));
     let verdict = if good { "good" } else { "BAD" };
     output::print(&format!(
         "{}: {} · healthy: {} · {verdict}\n",
@@ -118,7 +119,12 @@ fn new_entry(args: &LogArgs, harness: &Harness, netlist: &Netlist) -> anyhow::Re
         Some(step) => from_plan(args, step, harness, netlist)?,
         None => NewEntry::default(),
     };
-    for (slot, given) in [(&mut entry.kind, &args.kind), (&mut entry.red, &args.red), (&mut entry.black, &args.black), (&mut entry.power, &args.power)] {
+    for (slot, given) in [
+        (&mut entry.kind, &args.kind),
+        (&mut entry.red, &args.red),
+        (&mut entry.black, &args.black),
+        (&mut entry.power, &args.power),
+    ] {
         if let Some(given) = given {
             slot.clone_from(given);
         }
@@ -135,8 +141,14 @@ fn new_entry(args: &LogArgs, harness: &Harness, netlist: &Netlist) -> anyhow::Re
         };
         entry.set.insert(switch.to_owned(), position.to_owned());
     }
-    let missing = [("--kind", &entry.kind), ("--red", &entry.red), ("--black", &entry.black), ("--power", &entry.power)];
-    let missing: Vec<&str> = missing.iter().filter(|(_, value)| value.is_empty()).map(|(flag, _)| *flag).collect();
+    let missing = [
+        ("--kind", &entry.kind),
+        ("--red", &entry.red),
+        ("--black", &entry.black),
+        ("--power", &entry.power),
+    ];
+    let missing: Vec<&str> =
+        missing.iter().filter(|(_, value)| value.is_empty()).map(|(flag, _)| *flag).collect();
     if !missing.is_empty() {
         bail!("missing {}; or name the plan's step with --step", missing.join(", "));
     }
@@ -224,7 +236,7 @@ fn lock_path(path: &Path) -> PathBuf {
 }
 
 fn is_missing(error: &anyhow::Error) -> bool {
-    error.chain().any(|cause| {
-        cause.downcast_ref::<std::io::Error>().is_some_and(|e| e.kind() == ErrorKind::NotFound)
-    })
+    error
+        .chain()
+        .any(|cause| cause.downcast_ref::<std::io::Error>().is_some_and(|e| e.kind() == ErrorKind::NotFound))
 }

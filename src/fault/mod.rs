@@ -62,7 +62,9 @@ impl Fault {
             Self::High(element) => format!("{}:high", element.id(harness)),
             Self::Short(a, b) => format!("{}~{}:short", wire(a), wire(b)),
             Self::ToChassis(a) => format!("{}~chassis:short", wire(a)),
-            Self::Crossed(a, b, at) => format!("{}*{}@{}:crossed", wire(a), wire(b), harness.connectors[at].id),
+            Self::Crossed(a, b, at) => {
+                format!("{}*{}@{}:crossed", wire(a), wire(b), harness.connectors[at].id)
+            }
             Self::PartShort(id) => format!("{}:short", part(id)),
             Self::StuckReleased(id) => format!("{}:stuck-released", part(id)),
             Self::StuckOperated(id) => format!("{}:stuck-operated", part(id)),
@@ -158,7 +160,9 @@ impl Universe {
         let modes: &[Fault] = match harness.parts[id].kind {
             PartKind::Battery { .. } | PartKind::Alternator { .. } => &[Fault::Flat(id)],
             PartKind::Fuse { .. } | PartKind::Switch { .. } => &[open],
-            PartKind::Relay { .. } => &[Fault::StuckReleased(id), Fault::StuckOperated(id), Fault::CoilOpen(id)],
+            PartKind::Relay { .. } => {
+                &[Fault::StuckReleased(id), Fault::StuckOperated(id), Fault::CoilOpen(id)]
+            }
             PartKind::Diode { .. } | PartKind::Load { .. } => &[open, Fault::PartShort(id)],
             PartKind::Unit { .. } => &[Fault::Dead(id)],
         };
@@ -192,14 +196,17 @@ impl Universe {
         let wire = |id: WireId| self.links(Element::Wire(id)).first().copied();
         match fault {
             Fault::Open(element) => self.links(element).iter().map(|link| Change::Open(*link)).collect(),
-            Fault::High(element) => self.links(element).iter().map(|link| Change::Added(*link, HIGH_FROM)).collect(),
+            Fault::High(element) => {
+                self.links(element).iter().map(|link| Change::Added(*link, HIGH_FROM)).collect()
+            }
             Fault::Short(a, b) => match (wire(a), wire(b)) {
                 (Some(a), Some(b)) => vec![Change::Joined(netlist.ends(a)[0], netlist.ends(b)[0], SHORT)],
                 _ => Vec::new(),
             },
-            Fault::ToChassis(a) => {
-                wire(a).map(|a| Change::Joined(netlist.ends(a)[0], netlist.chassis(), SHORT)).into_iter().collect()
-            }
+            Fault::ToChassis(a) => wire(a)
+                .map(|a| Change::Joined(netlist.ends(a)[0], netlist.chassis(), SHORT))
+                .into_iter()
+                .collect(),
             Fault::Crossed(a, b, at) => crossed(harness, netlist, [a, b].map(|w| (w, wire(w))), at),
             Fault::PartShort(id) => {
                 let ends = self.links(Element::Part(id)).first().map(|link| netlist.ends(*link));
@@ -208,9 +215,10 @@ impl Universe {
             Fault::StuckReleased(relay) => vec![Change::Stuck { relay, operated: false }],
             Fault::StuckOperated(relay) => vec![Change::Stuck { relay, operated: true }],
             Fault::CoilOpen(relay) => {
-                let coil = self.links(Element::Part(relay)).iter().find(|link| {
-                    matches!(netlist.link(**link), Link::Part(_, PartWay::Coil))
-                });
+                let coil = self
+                    .links(Element::Part(relay))
+                    .iter()
+                    .find(|link| matches!(netlist.link(**link), Link::Part(_, PartWay::Coil)));
                 coil.map(|link| Change::Open(*link)).into_iter().collect()
             }
             Fault::Dead(part) | Fault::Flat(part) => vec![Change::Dead(part)],

@@ -35,7 +35,8 @@ pub fn touching(harness: &Harness) -> Touching {
             pairs.entry((a.min(b), a.max(b))).or_insert(by);
         }
     };
-    let neighbours: Vec<Vec<(usize, usize)>> = harness.faces.iter().map(crate::definition::face::Face::neighbours).collect();
+    let neighbours: Vec<Vec<(usize, usize)>> =
+        harness.faces.iter().map(crate::definition::face::Face::neighbours).collect();
     for (id, connector) in harness.connectors.iter() {
         let Some(face) = connector.face else { continue };
         let contacts: Vec<_> = harness.contacts_of(id).collect();

@@ -54,9 +54,7 @@ fn weight(what: &str) -> f64 {
 pub(super) fn of(harness: &Harness, fault: Fault) -> f64 {
     match fault {
         Fault::Open(element) => open(harness, element),
-        Fault::High(element) => {
-            open(harness, element) * weight("conductor of high resistance, against open")
-        }
+        Fault::High(element) => open(harness, element) * weight("conductor of high resistance, against open"),
         Fault::Short(..) => weight("two wires touch"),
         Fault::ToChassis(_) => weight("wire touches the chassis"),
         Fault::Crossed(..) => weight("two wires exchanged"),

@@ -64,11 +64,15 @@ pub(super) fn setups(
 }
 
 /// Switches under suspicion with a position that closes something.
-fn switches_near<'a>(harness: &'a Harness, suspects: &'a [Suspect]) -> impl Iterator<Item = (PartId, usize)> + 'a {
-    let parts = suspects.iter().flat_map(|s| s.hypothesis.fault.elements()).filter_map(|element| match element {
-        Element::Part(part) => Some(part),
-        _ => None,
-    });
+fn switches_near<'a>(
+    harness: &'a Harness,
+    suspects: &'a [Suspect],
+) -> impl Iterator<Item = (PartId, usize)> + 'a {
+    let parts =
+        suspects.iter().flat_map(|s| s.hypothesis.fault.elements()).filter_map(|element| match element {
+            Element::Part(part) => Some(part),
+            _ => None,
+        });
     parts.flat_map(|part| match &harness.parts[part].kind {
         PartKind::Switch { rest, positions } => {
             let closes = |at: &usize| at != rest && !positions[*at].closed.is_empty();
@@ -106,7 +110,11 @@ fn links_of(universe: &Universe, fault: Fault) -> Vec<LinkId> {
 }
 
 /// The readings worth thinking of in one setup.
-pub(super) fn measurements(situation: &Situation<'_>, universe: &Universe, suspects: &[Suspect]) -> Vec<Measurement> {
+pub(super) fn measurements(
+    situation: &Situation<'_>,
+    universe: &Universe,
+    suspects: &[Suspect],
+) -> Vec<Measurement> {
     let points = points_near(situation, universe, suspects);
     let mut all = BTreeSet::new();
     if situation.setup.power() == Power::Isolated {
@@ -166,8 +174,14 @@ fn points_near(situation: &Situation<'_>, universe: &Universe, suspects: &[Suspe
         for node in situation.nets.members(net) {
             let point = netlist.point(*node);
             let inside = situation.harness.unit_behind(point).is_some();
-            let wanted = net != ground || matches!(point, Point::Terminal(_)) || touches(universe, netlist, suspects, *node);
-            if !inside && wanted && point != Point::Chassis && situation.setup.can_probe(situation.harness, point) {
+            let wanted = net != ground
+                || matches!(point, Point::Terminal(_))
+                || touches(universe, netlist, suspects, *node);
+            if !inside
+                && wanted
+                && point != Point::Chassis
+                && situation.setup.can_probe(situation.harness, point)
+            {
                 points.push(point);
             }
         }
@@ -177,7 +191,9 @@ fn points_near(situation: &Situation<'_>, universe: &Universe, suspects: &[Suspe
 }
 
 fn touches(universe: &Universe, netlist: &Netlist, suspects: &[Suspect], node: usize) -> bool {
-    suspects.iter().any(|s| links_of(universe, s.hypothesis.fault).iter().any(|link| netlist.ends(*link).contains(&node)))
+    suspects.iter().any(|s| {
+        links_of(universe, s.hypothesis.fault).iter().any(|link| netlist.ends(*link).contains(&node))
+    })
 }
 
 /// Where the black probe goes for a voltage: the chassis and the battery's negative post.
@@ -207,7 +223,9 @@ fn partner(situation: &Situation<'_>, point: Point) -> Option<Point> {
                 let other = situation.nets.of(situation.node(end));
                 if other != net {
                     let members = situation.nets.members(other).iter().map(|n| situation.netlist.point(*n));
-                    return members.into_iter().find(|p| *p != Point::Chassis && situation.setup.can_probe(harness, *p));
+                    return members
+                        .into_iter()
+                        .find(|p| *p != Point::Chassis && situation.setup.can_probe(harness, *p));
                 }
             }
         }

@@ -44,7 +44,8 @@ pub(super) fn judge(
             Err(refusal) => left.push(Left { name: entry.name(), why: refusal.to_string() }),
             Ok(measurement) => {
                 let expect = situation.expect(&measurement, meter);
-                let good = [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v| expect.admits(v));
+                let good =
+                    [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v| expect.admits(v));
                 judged.push(Judged { name: entry.name(), measurement, value: entry.value, expect, good });
             }
         }

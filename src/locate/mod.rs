@@ -13,10 +13,12 @@
 //! joints without power follow from the healthy factor at a fraction of that.
 
 mod candidates;
+mod distance;
 mod judge;
 mod next;
 mod predict;
 
+pub use distance::Distance;
 pub use judge::{Judged, Left};
 pub use next::Next;
 
@@ -81,6 +83,8 @@ pub struct Group {
     pub share: f64,
     /// The bad readings they explain.
     pub accused_by: Vec<String>,
+    /// How far along a wire it lies, where the group is one short and the meter can tell.
+    pub distance: Option<Distance>,
 }
 
 /// An element that is not at fault.
@@ -142,7 +146,7 @@ pub fn locate(
                 station: last.and_then(|entry| harness.station_of(entry.red)),
             };
             let (groups, next) = next::choose(&mut record, &standing, now, meter);
-            conclude(harness, &mut diagnosis, groups, next, &judged);
+            conclude(harness, &mut diagnosis, groups, next, &judged, meter);
         }
     }
     diagnosis.judged = judged;
@@ -151,11 +155,21 @@ pub fn locate(
 
 /// The verdict on the groups that stand. A likely group is not a proven one: while another explains the
 /// readings as well, the answer is narrowed at best.
-fn conclude(harness: &Harness, diagnosis: &mut Diagnosis, groups: Vec<Group>, next: Option<Next>, judged: &[Judged]) {
+fn conclude(
+    harness: &Harness,
+    diagnosis: &mut Diagnosis,
+    groups: Vec<Group>,
+    next: Option<Next>,
+    judged: &[Judged],
+    meter: &Meter,
+) {
     diagnosis.suspects = groups;
     let accusers: Vec<String> = judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
     for group in &mut diagnosis.suspects {
         group.accused_by.clone_from(&accusers);
+        if let [fault] = group.faults[..] {
+            group.distance = distance::to(harness, fault, judged, meter);
+        }
     }
     diagnosis.verdict = if diagnosis.suspects.len() == 1 { Verdict::Located } else { Verdict::Narrowed };
     if diagnosis.verdict == Verdict::Narrowed {
@@ -218,7 +232,8 @@ impl<'a> Reader<'a> {
             measurements.push(reading.measurement.clone());
         }
         let order: Vec<&Setup> = by_setup.keys().copied().collect();
-        let scene_of = |reading: &Judged| order.binary_search(&reading.measurement.setup()).unwrap_or_default();
+        let scene_of =
+            |reading: &Judged| order.binary_search(&reading.measurement.setup()).unwrap_or_default();
         let places = judged.iter().map(scene_of).zip(within).collect();
         let history = judged.iter().filter_map(|j| situations.get(j.measurement.setup())).collect();
         let scene = |(setup, measurements)| situations.get(setup).map(|s| Scene::new(s, measurements, true));
@@ -271,7 +286,8 @@ impl<'a> Reader<'a> {
     fn repeat(&mut self) -> Vec<String> {
         let mut lone = BTreeSet::new();
         for hypothesis in self.universe.iter().flat_map(|(fault, _)| Hypothesis::of(fault)) {
-            let mut against = (0..self.judged.len()).filter(|reading| self.contradicts(hypothesis, *reading).is_some());
+            let mut against =
+                (0..self.judged.len()).filter(|reading| self.contradicts(hypothesis, *reading).is_some());
             if let (Some(one), None) = (against.next(), against.next()) {
                 lone.insert(one);
             }
@@ -281,7 +297,12 @@ impl<'a> Reader<'a> {
 }
 
 /// Elements of which every fault is out, with the readings that put them out.
-fn cleared(harness: &Harness, judged: &[Judged], universe: &Universe, out: &BTreeMap<Fault, Out>) -> Vec<Cleared> {
+fn cleared(
+    harness: &Harness,
+    judged: &[Judged],
+    universe: &Universe,
+    out: &BTreeMap<Fault, Out>,
+) -> Vec<Cleared> {
     let mut by_element: BTreeMap<Element, Vec<Option<(Fault, &Out)>>> = BTreeMap::new();
     for (fault, _) in universe.iter() {
         // A wire stands for itself: that it touches another is another fault than its own being open.
@@ -318,14 +339,22 @@ fn by_hand(harness: &Harness, groups: &[Group]) -> Vec<String> {
     for fault in groups.iter().flat_map(|group| &group.faults) {
         let text = match fault {
             Fault::Open(element) | Fault::High(element) => match element {
-                Element::Wire(_) => format!("follow {} by hand and eye for its whole length", element.words(harness)),
+                Element::Wire(_) => {
+                    format!("follow {} by hand and eye for its whole length", element.words(harness))
+                }
                 Element::Termination(..) => format!("pull-test the {}", element.words(harness)),
                 Element::SpliceLeg(..) => format!("open {} and look", element.words(harness)),
-                Element::Mated(..) => format!("drag-test the socket and look at both contacts of {}", element.id(harness)),
-                Element::Bond(_) => format!("take the lug off at the {}, clean to bare metal, refit", element.words(harness)),
+                Element::Mated(..) => {
+                    format!("drag-test the socket and look at both contacts of {}", element.id(harness))
+                }
+                Element::Bond(_) => {
+                    format!("take the lug off at the {}, clean to bare metal, refit", element.words(harness))
+                }
                 Element::Part(_) => format!("take out {} and measure it alone", element.words(harness)),
             },
-            Fault::Dead(_) => format!("swap in a known-good one for the last proof: {}", fault.words(harness)),
+            Fault::Dead(_) => {
+                format!("swap in a known-good one for the last proof: {}", fault.words(harness))
+            }
             _ => format!("look for it by hand and eye: {}", fault.words(harness)),
         };
         if !todo.contains(&text) {

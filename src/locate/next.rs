@@ -7,13 +7,18 @@ use super::{Group, Reader, Suspect, candidates};
 use crate::definition::{Harness, Kind, Point, StationId};
 use crate::fault::Fault;
 use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Situation};
+use crate::netlist::Netlist;
 use crate::plan::as_found;
-use crate::setup::{Action, READING_SECONDS, Setup, transition};
+use crate::setup::{Action, Power, READING_SECONDS, Setup, transition};
+use crate::units::Volts;
 
 /// More suspects than this are weighed by their likeliest alone.
 const WEIGHED: usize = 160;
 /// A reading is worth its time only from this much of the best reading's information.
-const WORTH: f64 = 0.6;
+const WORTH: f64 = 0.3;
+/// Every reading costs this much more than its own time: thinking, and the next one that it makes needed.
+/// It keeps a chain of quick readings that tell little from winning over one that settles the matter.
+const THOUGHT: f64 = 40.0;
 /// Time to lay out a lead from one station to another: common practice, no source.
 const LONG_LEAD: f64 = 60.0;
 /// Less information than this is none.
@@ -32,6 +37,9 @@ pub struct Next {
     pub bits: f64,
     /// Time for the changes and the reading.
     pub seconds: f64,
+    /// Contacts of open plugs that are live in its setup, with their voltage against the chassis: whoever
+    /// puts power on with plugs off must know them.
+    pub live: Vec<(Point, Volts)>,
     /// What each outcome would leave: in words, with the share of the probability.
     pub outcomes: Vec<(String, f64, Vec<Fault>)>,
 }
@@ -94,7 +102,12 @@ impl Outcomes {
 
 /// Groups the suspects by what permitted readings can tell apart, and chooses the reading that tells
 /// most per second among those that tell nearly as much as any.
-pub(super) fn choose(record: &mut Reader<'_>, standing: &[Suspect], now: Now, meter: &Meter) -> (Vec<Group>, Option<Next>) {
+pub(super) fn choose(
+    record: &mut Reader<'_>,
+    standing: &[Suspect],
+    now: Now,
+    meter: &Meter,
+) -> (Vec<Group>, Option<Next>) {
     let harness = record.harness;
     let mut suspects = standing.to_vec();
     suspects.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.hypothesis.cmp(&b.hypothesis)));
@@ -136,7 +149,7 @@ pub(super) fn choose(record: &mut Reader<'_>, standing: &[Suspect], now: Now, me
         }
     }
     let groups = groups(record, weighed, &signatures, rest);
-    (groups, pick(harness, weighed, options, &now))
+    (groups, pick(record, weighed, options, &now))
 }
 
 /// How the readings of the record divide the suspects. All of these suspects survived them: another reading
@@ -193,7 +206,8 @@ fn seconds(harness: &Harness, now: &Setup, setup: &Setup) -> f64 {
 
 /// Walking to the red probe, and laying out a long lead where the black one is elsewhere.
 fn walk(harness: &Harness, here: Option<StationId>, measurement: &Measurement) -> f64 {
-    let reach = |station: Option<StationId>| station.map_or(0.0, |id| Action::GoTo(id).seconds(harness).get());
+    let reach =
+        |station: Option<StationId>| station.map_or(0.0, |id| Action::GoTo(id).seconds(harness).get());
     let [red, black] = [measurement.red(), measurement.black()].map(|p| harness.station_of(p));
     let there = red.or(black);
     let mut seconds = if there == here { 0.0 } else { reach(there) };
@@ -219,7 +233,11 @@ fn outcome(range: &Range, kind: Kind, expect: &Expectation, meter: &Meter) -> Ou
     let found = Outcomes { from: of(range.low), to: of(range.high) };
     // What tolerances alone might bring back to good is not counted on.
     let [least, most] = range.doubt().map(of);
-    if found.from == found.to && (least == Outcome::Good || most == Outcome::Good) { Outcomes::GOOD } else { found }
+    if found.from == found.to && (least == Outcome::Good || most == Outcome::Good) {
+        Outcomes::GOOD
+    } else {
+        found
+    }
 }
 
 /// What a reading is expected to tell about the suspects, in bits: the entropy of its outcomes less the
@@ -228,7 +246,8 @@ fn information(suspects: &[Suspect], outcomes: &[Outcomes]) -> f64 {
     let shares = shares(suspects, outcomes);
     let total: f64 = shares.iter().map(|(_, weight)| weight).sum();
     let entropy: f64 = shares.iter().map(|(_, w)| w / total).map(|p| -p * p.log2()).sum();
-    let doubt: f64 = suspects.iter().zip(outcomes).map(|(suspect, o)| suspect.weight * o.count().log2()).sum();
+    let doubt: f64 =
+        suspects.iter().zip(outcomes).map(|(suspect, o)| suspect.weight * o.count().log2()).sum();
     entropy - doubt / total
 }
 
@@ -246,7 +265,12 @@ fn shares(suspects: &[Suspect], outcomes: &[Outcomes]) -> Vec<(Outcome, f64)> {
 
 /// Suspects with the same outcomes everywhere stand in one group; those that were not weighed, with what
 /// changes the same in the machine.
-fn groups(record: &Reader<'_>, weighed: &[Suspect], signatures: &[Vec<Outcomes>], rest: &[Suspect]) -> Vec<Group> {
+fn groups(
+    record: &Reader<'_>,
+    weighed: &[Suspect],
+    signatures: &[Vec<Outcomes>],
+    rest: &[Suspect],
+) -> Vec<Group> {
     let total: f64 = weighed.iter().chain(rest).map(|suspect| suspect.weight).sum();
     let mut found: BTreeMap<&Vec<Outcomes>, Vec<Suspect>> = BTreeMap::new();
     for (suspect, signature) in weighed.iter().zip(signatures) {
@@ -261,6 +285,7 @@ fn groups(record: &Reader<'_>, weighed: &[Suspect], signatures: &[Vec<Outcomes>]
         faults: suspects.iter().map(|s| s.hypothesis.fault).collect(),
         share: suspects.iter().map(|s| s.weight).sum::<f64>() / total,
         accused_by: Vec::new(),
+        distance: None,
     };
     let mut groups: Vec<Group> = found.into_values().chain(alike.into_values()).map(group).collect();
     groups.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.faults.cmp(&b.faults)));
@@ -268,11 +293,12 @@ fn groups(record: &Reader<'_>, weighed: &[Suspect], signatures: &[Vec<Outcomes>]
 }
 
 /// Of the readings that tell nearly as much as the best, the one that tells most per second.
-fn pick(harness: &Harness, suspects: &[Suspect], options: Vec<Candidate>, now: &Setup) -> Option<Next> {
+fn pick(record: &Reader<'_>, suspects: &[Suspect], options: Vec<Candidate>, now: &Setup) -> Option<Next> {
     let most = options.iter().map(|o| o.bits).fold(0.0, f64::max);
     let worth = options.into_iter().filter(|o| o.bits >= most * WORTH);
+    let rate = |candidate: &Candidate| candidate.bits / (candidate.seconds + THOUGHT);
     let better = |a: &Candidate, b: &Candidate| {
-        (a.bits / a.seconds).total_cmp(&(b.bits / b.seconds)).then_with(|| b.measurement.cmp(&a.measurement))
+        rate(a).total_cmp(&rate(b)).then_with(|| b.measurement.cmp(&a.measurement))
     };
     let chosen = worth.max_by(better)?;
     let shares = shares(suspects, &chosen.outcomes);
@@ -282,7 +308,9 @@ fn pick(harness: &Harness, suspects: &[Suspect], options: Vec<Candidate>, now: &
         standing.map(|(suspect, _)| suspect.hypothesis.fault).collect()
     };
     let words = |(one, share): (Outcome, f64)| (one.words(&chosen.expect), share / total, left(one));
+    let harness = record.harness;
     Some(Next {
+        live: live(harness, record.netlist, chosen.measurement.setup()),
         changes: transition(harness, now, chosen.measurement.setup()),
         outcomes: shares.into_iter().map(words).collect(),
         bits: chosen.bits,
@@ -290,4 +318,22 @@ fn pick(harness: &Harness, suspects: &[Suspect], options: Vec<Candidate>, now: &
         expect: chosen.expect,
         measurement: chosen.measurement,
     })
+}
+
+/// Contacts of open plugs that are live.
+fn live(harness: &Harness, netlist: &Netlist, setup: &Setup) -> Vec<(Point, Volts)> {
+    /// From this voltage against the chassis a contact counts as live: common practice.
+    const LIVE: f64 = 1.0;
+    if setup.power() == Power::Isolated || setup.parted().len() == 0 {
+        return Vec::new();
+    }
+    let Ok(situation) = Situation::new(harness, netlist, setup) else { return Vec::new() };
+    let open = harness.contacts.iter().filter(|(_, contact)| {
+        harness.connectors[contact.connector].mating.is_some_and(|mating| setup.is_parted(mating))
+    });
+    let volts = |point: Point| {
+        let volts = situation.healthy().volts_between(situation.node(point), netlist.chassis());
+        (volts.abs() >= LIVE).then_some((point, Volts::new(volts)))
+    };
+    open.filter_map(|(id, _)| volts(Point::Contact(id))).collect()
 }

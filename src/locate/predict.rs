@@ -46,7 +46,12 @@ impl Hypothesis {
     }
 
     /// What it changes in the machine, at either end of its band.
-    pub(super) fn changes(self, harness: &Harness, netlist: &Netlist, universe: &Universe) -> Vec<Vec<Change>> {
+    pub(super) fn changes(
+        self,
+        harness: &Harness,
+        netlist: &Netlist,
+        universe: &Universe,
+    ) -> Vec<Vec<Change>> {
         let Some(band) = self.band else { return vec![universe.changes(harness, netlist, self.fault)] };
         let elements = self.fault.elements();
         let added = |ohms: f64| {
@@ -83,7 +88,9 @@ impl Range {
         let bound = |p: Prediction, sign: f64| match p {
             Prediction::Open => Prediction::Open,
             Prediction::Ohms(x) => Prediction::Ohms((x + sign * (OHMS_SHARE * x + OHMS_MORE)).max(0.0)),
-            Prediction::Volts(x) => Prediction::Volts(x + sign * (VOLTS_SHARE * x.abs() + VOLTS_MORE + self.slack)),
+            Prediction::Volts(x) => {
+                Prediction::Volts(x + sign * (VOLTS_SHARE * x.abs() + VOLTS_MORE + self.slack))
+            }
         };
         [bound(self.low, -1.0), bound(self.high, 1.0)]
     }
@@ -95,7 +102,9 @@ impl Range {
         let bound = |p: Prediction, sign: f64| match p {
             Prediction::Open => Prediction::Open,
             Prediction::Ohms(x) => Prediction::Ohms((x + sign * OHMS_SHARE * x.min(healthy)).max(0.0)),
-            Prediction::Volts(x) => Prediction::Volts(x + sign * (VOLTS_SHARE * x.abs() + VOLTS_MORE + self.slack)),
+            Prediction::Volts(x) => {
+                Prediction::Volts(x + sign * (VOLTS_SHARE * x.abs() + VOLTS_MORE + self.slack))
+            }
         };
         [bound(self.low, -1.0), bound(self.high, 1.0)]
     }
@@ -130,7 +139,8 @@ impl<'a> Scene<'a> {
     pub(super) fn new(situation: &'a Situation<'a>, measurements: Vec<Measurement>, exact: bool) -> Self {
         let healthy = measurements.iter().map(|m| situation.predict_healthy(m)).collect();
         let isolated = situation.setup.power() == Power::Isolated;
-        let kinds = if isolated { vec![Some(situation.ways()), situation.ways_through_units()] } else { Vec::new() };
+        let kinds =
+            if isolated { vec![Some(situation.ways()), situation.ways_through_units()] } else { Vec::new() };
         let with_measurements = |ways: Ways<'a>| {
             let between = measurements.iter().map(|m| ways.between(m)).collect();
             (ways, between)
@@ -158,7 +168,9 @@ impl<'a> Scene<'a> {
             return match changes {
                 [] => Some(Range::of(healthy, healthy)),
                 // Opening what carries nothing changes nothing.
-                [Change::Open(link)] if is_idle(self.situation, netlist, *link) => Some(Range::of(healthy, healthy)),
+                [Change::Open(link)] if is_idle(self.situation, netlist, *link) => {
+                    Some(Range::of(healthy, healthy))
+                }
                 _ => None,
             };
         }
@@ -166,7 +178,9 @@ impl<'a> Scene<'a> {
         let of = |(ways, between): &mut (Ways<'_>, Vec<Option<Way>>)| {
             let between = between[at].as_ref();
             match changes {
-                [] | [Change::Dead(_) | Change::Stuck { operated: false, .. }] => Some(Ways::unchanged(between)),
+                [] | [Change::Dead(_) | Change::Stuck { operated: false, .. }] => {
+                    Some(Ways::unchanged(between))
+                }
                 [Change::Open(link)] => Some(ways.open(between, *link)),
                 [Change::Added(link, ohms)] => Some(ways.added(between, *link, *ohms)),
                 [Change::Joined(a, b, ohms)] => Some(ways.joined(measurement, [*a, *b], *ohms)),
@@ -175,7 +189,11 @@ impl<'a> Scene<'a> {
         };
         let found = self.ways.iter_mut().map(of).collect::<Option<Vec<_>>>()?;
         let without = self.ways.iter().map(|(_, between)| Ways::unchanged(between[at].as_ref()));
-        found.into_iter().zip(without).map(|(one, without)| Range::through(healthy, without, one)).reduce(Range::with)
+        found
+            .into_iter()
+            .zip(without)
+            .map(|(one, without)| Range::through(healthy, without, one))
+            .reduce(Range::with)
     }
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
@@ -190,7 +208,8 @@ impl<'a> Scene<'a> {
             }
             let mut found = shown(situation, &situation.solve(changes), measurements, healthy, exact);
             if let Some(least) = situation.solve_through_units(changes) {
-                let without = |m: &Measurement| situation.read_healthy_through_units(m).unwrap_or(Prediction::Open);
+                let without =
+                    |m: &Measurement| situation.read_healthy_through_units(m).unwrap_or(Prediction::Open);
                 for (range, measurement) in found.ranges.iter_mut().zip(measurements) {
                     let one = situation.read(&least, measurement);
                     *range = range.with(Range::through(range.healthy, without(measurement), one));
@@ -286,7 +305,8 @@ pub(super) struct Memory<'a> {
     universe: &'a Universe,
     /// The situation of each reading, in the order of the record.
     history: Vec<&'a Situation<'a>>,
-    known: BTreeMap<Fault, Vec<BTreeSet<LinkId>>>,
+    /// By what is changed, so that faults of one link share theirs.
+    known: BTreeMap<Vec<ChangeKey>, Vec<BTreeSet<LinkId>>>,
 }
 
 impl<'a> Memory<'a> {
@@ -306,7 +326,7 @@ impl<'a> Memory<'a> {
         if !hypothesis.can_blow() {
             return ways;
         }
-        let blown = self.blown(hypothesis.fault, &ways[0]);
+        let blown = self.blown(&ways[0]);
         let until = reading.or(blown.len().checked_sub(1));
         let fuses = until.and_then(|at| blown.get(at)).filter(|fuses| !fuses.is_empty());
         if let Some(fuses) = fuses {
@@ -317,9 +337,9 @@ impl<'a> Memory<'a> {
         ways
     }
 
-    fn blown(&mut self, fault: Fault, changes: &[Change]) -> &[BTreeSet<LinkId>] {
+    fn blown(&mut self, changes: &[Change]) -> &[BTreeSet<LinkId>] {
         let history = &self.history;
-        self.known.entry(fault).or_insert_with(|| {
+        self.known.entry(changes.iter().map(key).collect()).or_insert_with(|| {
             let mut so_far = BTreeSet::new();
             let mut of_setup: BTreeMap<_, BTreeSet<LinkId>> = BTreeMap::new();
             let mut after = Vec::new();
@@ -342,10 +362,12 @@ fn blows(situation: &Situation<'_>, changes: &[Change]) -> BTreeSet<LinkId> {
     {
         return BTreeSet::new();
     }
-    let leans = [Lean::Exact, Lean::Early];
-    let rounds = leans.iter().flat_map(|lean| situation.solve_at(changes, Corner::Nominal, *lean));
+    let mut rounds = situation.solve(changes);
+    if rounds.iter().any(Operating::is_marginal) {
+        rounds.extend(situation.solve_at(changes, Corner::Nominal, Lean::Early));
+    }
     let sound: BTreeSet<LinkId> = situation.healthy().states().all_blown().collect();
-    let all = rounds.flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>());
+    let all = rounds.iter().flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>());
     all.filter(|fuse| !sound.contains(fuse)).collect()
 }
 
@@ -366,7 +388,13 @@ pub(super) fn range(
 }
 
 /// The same with every resistance at its least and at its most: exact bounds, at a full solution each.
-fn bounds(scene: &Scene<'_>, memory: &mut Memory<'_>, hypothesis: Hypothesis, at: usize, reading: usize) -> Range {
+fn bounds(
+    scene: &Scene<'_>,
+    memory: &mut Memory<'_>,
+    hypothesis: Hypothesis,
+    at: usize,
+    reading: usize,
+) -> Range {
     let measurement = &scene.measurements[at];
     let mut ranges = Vec::new();
     for changes in memory.ways(hypothesis, Some(reading)) {
@@ -405,7 +433,10 @@ pub(super) fn contradicts(
     }
     // Near misses without power get exact bounds before they put a fault out.
     if scene.isolated() && is_near_miss(&found, taken.value) {
-        let found = Range { unchanged: found.unchanged, ..bounds(scene, memory, hypothesis, taken.at, taken.reading) };
+        let found = Range {
+            unchanged: found.unchanged,
+            ..bounds(scene, memory, hypothesis, taken.at, taken.reading)
+        };
         if admits(&found, taken, scene.measurements[taken.at].kind()) {
             return None;
         }
@@ -456,7 +487,8 @@ fn reaches(range: &Range, taken: Taken<'_>) -> bool {
         return true;
     }
     let least = taken.expect.low + MORE * (number(range.low) - healthy).min(0.0) - range.slack;
-    let most = taken.expect.high.map(|high| high + MORE * (number(range.high) - healthy).max(0.0) + range.slack);
+    let most =
+        taken.expect.high.map(|high| high + MORE * (number(range.high) - healthy).max(0.0) + range.slack);
     value >= least && most.is_none_or(|most| value <= most)
 }
 

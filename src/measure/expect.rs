@@ -62,7 +62,9 @@ impl Expectation {
         match (self.low, self.high) {
             (low, None) => format!("open (above {})", say(low)),
             (low, Some(high)) if self.ohms && low <= high * 0.05 => format!("below {}", say(high)),
-            (low, Some(high)) if !self.ohms && low <= 0.0 && high >= 0.0 => format!("no voltage (below {})", say(high)),
+            (low, Some(high)) if !self.ohms && low <= 0.0 && high >= 0.0 => {
+                format!("no voltage (below {})", say(high))
+            }
             (low, Some(high)) => format!("{} to {}", say(low), say(high)),
         }
     }
@@ -132,7 +134,8 @@ impl Situation<'_> {
         let Prediction::Volts(volts) = self.predict_healthy(measurement) else {
             return Expectation { low: 0.0, high: None, ohms: false, why: String::new() };
         };
-        let margin = meter.uncertainty(Kind::Voltage, volts) + self.scatter(self.healthy(), measurement).usual;
+        let margin =
+            meter.uncertainty(Kind::Voltage, volts) + self.scatter(self.healthy(), measurement).usual;
         if let Some(expect) = self.expect_marginal(measurement, volts, margin) {
             return expect;
         }
@@ -145,7 +148,8 @@ impl Situation<'_> {
         let [near, far] = [volts * (1.0 - SOURCE_LOW), volts * (1.0 + SOURCE_HIGH)];
         let (low, high) = (near.min(far) - margin, near.max(far) + margin);
         let why = format!(
-            "solved voltage {}, for a source from {:.0} % below to {:.0} % above its figure",
+            "solved voltage {}, for a source from {:.0} % below to {:.0} % above its figure, with the tolerances of \
+             what lies on the way",
             Volts::new(volts),
             SOURCE_LOW * 100.0,
             SOURCE_HIGH * 100.0
@@ -167,13 +171,9 @@ impl Situation<'_> {
             return None;
         }
         let [low, high] = [least - least.abs() * SOURCE_LOW, most + most.abs() * SOURCE_LOW];
-        let why = "something stands near its switching threshold here: it may be on or off in a healthy machine";
-        Some(Expectation {
-            low: low - margin,
-            high: Some(high + margin),
-            ohms: false,
-            why: why.to_owned(),
-        })
+        let why =
+            "something stands near its switching threshold here: it may be on or off in a healthy machine";
+        Some(Expectation { low: low - margin, high: Some(high + margin), ohms: false, why: why.to_owned() })
     }
 }
 

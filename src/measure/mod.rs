@@ -31,9 +31,7 @@ pub struct Measurement {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum Refusal {
     /// Ohms on a machine that is not isolated.
-    #[error(
-        "{kind} is measured with power isolated only: the meter would be damaged, and so might a person"
-    )]
+    #[error("{kind} is measured with power isolated only: the meter would be damaged, and so might a person")]
     PowerOn {
         /// What was to be measured.
         kind: &'static str,

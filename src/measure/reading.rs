@@ -58,7 +58,10 @@ impl Reading {
                 },
             };
         }
-        if matches!(lower.as_str(), "ol" | "0l" | "o.l" | "o.l." | "0.l" | "open" | "inf" | "∞" | "over" | "overload") {
+        if matches!(
+            lower.as_str(),
+            "ol" | "0l" | "o.l" | "o.l." | "0.l" | "open" | "inf" | "∞" | "over" | "overload"
+        ) {
             return Ok(Self::Open);
         }
         if matches!(lower.as_str(), "tone" | "beep" | "beeps" | "buzz") {
@@ -91,7 +94,9 @@ impl Reading {
         match self {
             Self::Ohms(ohms) if ohms.get() < 1.0 => format!("{} ohm", units::significant(ohms.get(), 2)),
             Self::Volts(volts) if volts.get().abs() < 0.005 => "0 V".to_owned(),
-            Self::Volts(volts) if volts.get().abs() < 1.0 => format!("{} V", units::significant(volts.get(), 2)),
+            Self::Volts(volts) if volts.get().abs() < 1.0 => {
+                format!("{} V", units::significant(volts.get(), 2))
+            }
             _ => self.to_string(),
         }
     }

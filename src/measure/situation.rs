@@ -3,7 +3,9 @@
 use std::collections::BTreeMap;
 
 use super::{Measurement, Refusal, connected_unit};
-use crate::circuit::{Change, Corner, Lean, Operating, Patch, Scatter, Trail, Unsettled, Way, solve, solve_rounds};
+use crate::circuit::{
+    Change, Corner, Lean, Operating, Patch, Scatter, Trail, Unsettled, Way, solve, solve_rounds,
+};
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::netlist::resistance::{self, Seen};
 use crate::netlist::{Link, LinkId, Netlist, Nets, PartWay};
@@ -222,7 +224,12 @@ impl<'a> Situation<'a> {
 
     /// The ways of many measurements and links, each found once (power isolated only).
     pub fn ways(&self) -> Ways<'_> {
-        Ways { situation: self, machine: self.healthy(), bridges: Some(&self.bridges), links: BTreeMap::new() }
+        Ways {
+            situation: self,
+            machine: self.healthy(),
+            bridges: Some(&self.bridges),
+            links: BTreeMap::new(),
+        }
     }
 
     /// The same with as much current as may be through the units that are connected, if any are.
@@ -322,14 +329,17 @@ impl Ways<'_> {
     pub fn open(&mut self, between: Option<&Way>, link: LinkId) -> Prediction {
         let bridges = self.bridges;
         self.along(between, link, |machine, between, across| {
-            let bridge = bridges.map_or_else(|| machine.is_only_way(across, link), |bridges| bridges[link.index()]);
+            let bridge =
+                bridges.map_or_else(|| machine.is_only_way(across, link), |bridges| bridges[link.index()]);
             machine.opened(between, across, link, bridge)
         })
     }
 
     /// What the machine shows when a resistance is added in series to one link.
     pub fn added(&mut self, between: Option<&Way>, link: LinkId, added: Ohms) -> Prediction {
-        self.along(between, link, |machine, between, across| Some(machine.added(between, across, link, added)))
+        self.along(between, link, |machine, between, across| {
+            Some(machine.added(between, across, link, added))
+        })
     }
 
     /// What the machine shows when two nodes are joined by a resistance.

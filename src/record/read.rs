@@ -114,7 +114,9 @@ fn check_format(reader: &mut Reader<'_, '_>, file: FileId, sink: &Sink) {
     let Some(value) = reader.value("format") else { return };
     if !matches!(value.get_ref(), DeValue::Integer(n) if n.as_str() == "1") {
         let place = Place::new(file, value.span());
-        sink.push(Diagnostic::error("format", place, "unknown format").help("this program reads `format = 1`"));
+        sink.push(
+            Diagnostic::error("format", place, "unknown format").help("this program reads `format = 1`"),
+        );
     }
 }
 
@@ -143,7 +145,8 @@ impl Context<'_> {
         let set = r.named("set", "switch positions");
         let set: Vec<(PartId, usize)> = set.iter().filter_map(|(name, v)| self.position(name, v)).collect();
         let conditions = r.texts("conditions").map(|l| l.value).unwrap_or_default();
-        let conditions: Vec<ConditionId> = conditions.iter().filter_map(|name| self.condition(name)).collect();
+        let conditions: Vec<ConditionId> =
+            conditions.iter().filter_map(|name| self.condition(name)).collect();
         let shown = r.required_text("value");
         let (min, max) = (r.text("min"), r.text("max"));
         let reading = |text: &Option<At<String>>| text.as_ref().and_then(|t| self.reading(kind?, t));
@@ -244,7 +247,11 @@ impl Context<'_> {
         if at.is_none() {
             let known: Vec<&str> = positions.iter().map(|p| p.name.as_str()).collect();
             let help = format!("its positions are: {}", known.join(", "));
-            self.error(wanted.place, format!("{} has no position `{}`", switch.value, wanted.value), Some(help));
+            self.error(
+                wanted.place,
+                format!("{} has no position `{}`", switch.value, wanted.value),
+                Some(help),
+            );
         }
         Some((part, at?))
     }

@@ -79,9 +79,12 @@ impl<'a> Bench<'a> {
     }
 
     fn volts(&mut self, setup: &Setup, red: usize, black: usize) -> String {
-        let rounds = solve_rounds(&self.built, self.netlist, setup, &self.changes(), Corner::Nominal, Lean::Exact).unwrap();
+        let rounds =
+            solve_rounds(&self.built, self.netlist, setup, &self.changes(), Corner::Nominal, Lean::Exact)
+                .unwrap();
         // A definition that overloads a fuse in the sound machine describes no machine that there is.
-        let sound = solve_rounds(&self.built, self.netlist, setup, &[], Corner::Nominal, Lean::Exact).unwrap();
+        let sound =
+            solve_rounds(&self.built, self.netlist, setup, &[], Corner::Nominal, Lean::Exact).unwrap();
         for link in self.netlist.links() {
             let blows = |rounds: &[Operating]| rounds.iter().any(|round| round.states().blown(link));
             if blows(&rounds) && !blows(&sound) {
@@ -187,7 +190,9 @@ impl<'a> Bench<'a> {
             let PartKind::Unit { functions } = &part.kind else { continue };
             for (at, function) in functions.iter().enumerate() {
                 let Some(ground) = function.ground else { continue };
-                for (more, point) in [function.supply, function.output].iter().chain(&function.when).enumerate() {
+                for (more, point) in
+                    [function.supply, function.output].iter().chain(&function.when).enumerate()
+                {
                     let [a, b] = [*point, ground].map(|p| self.harness.point_index(p));
                     if a != b {
                         branches.push((a, b, 1.0 / (2000.0 + 3000.0 * (at + more) as f64)));
