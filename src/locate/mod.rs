@@ -13,10 +13,12 @@
 //! joints without power follow from the healthy factor at a fraction of that.
 
 mod candidates;
+mod distance;
 mod judge;
 mod next;
 mod predict;
 
+pub use distance::Distance;
 pub use judge::{Judged, Left};
 pub use next::Next;
 
@@ -81,6 +83,8 @@ pub struct Group {
     pub share: f64,
     /// The bad readings they explain.
     pub accused_by: Vec<String>,
+    /// How far along a wire it lies, where the group is one short and the meter can tell.
+    pub distance: Option<Distance>,
 }
 
 /// An element that is not at fault.
@@ -142,7 +146,7 @@ pub fn locate(
                 station: last.and_then(|entry| harness.station_of(entry.red)),
             };
             let (groups, next) = next::choose(&mut record, &standing, now, meter);
-            conclude(harness, &mut diagnosis, groups, next, &judged);
+            conclude(harness, &mut diagnosis, groups, next, &judged, meter);
         }
     }
     diagnosis.judged = judged;
@@ -157,11 +161,15 @@ fn conclude(
     groups: Vec<Group>,
     next: Option<Next>,
     judged: &[Judged],
+    meter: &Meter,
 ) {
     diagnosis.suspects = groups;
     let accusers: Vec<String> = judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
     for group in &mut diagnosis.suspects {
         group.accused_by.clone_from(&accusers);
+        if let [fault] = group.faults[..] {
+            group.distance = distance::to(harness, fault, judged, meter);
+        }
     }
     diagnosis.verdict = if diagnosis.suspects.len() == 1 { Verdict::Located } else { Verdict::Narrowed };
     if diagnosis.verdict == Verdict::Narrowed {

@@ -7,13 +7,18 @@ use super::{Group, Reader, Suspect, candidates};
 use crate::definition::{Harness, Kind, Point, StationId};
 use crate::fault::Fault;
 use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Situation};
+use crate::netlist::Netlist;
 use crate::plan::as_found;
-use crate::setup::{Action, READING_SECONDS, Setup, transition};
+use crate::setup::{Action, Power, READING_SECONDS, Setup, transition};
+use crate::units::Volts;
 
 /// More suspects than this are weighed by their likeliest alone.
 const WEIGHED: usize = 160;
 /// A reading is worth its time only from this much of the best reading's information.
-const WORTH: f64 = 0.6;
+const WORTH: f64 = 0.3;
+/// Every reading costs this much more than its own time: thinking, and the next one that it makes needed.
+/// It keeps a chain of quick readings that tell little from winning over one that settles the matter.
+const THOUGHT: f64 = 40.0;
 /// Time to lay out a lead from one station to another: common practice, no source.
 const LONG_LEAD: f64 = 60.0;
 /// Less information than this is none.
@@ -32,6 +37,9 @@ pub struct Next {
     pub bits: f64,
     /// Time for the changes and the reading.
     pub seconds: f64,
+    /// Contacts of open plugs that are live in its setup, with their voltage against the chassis: whoever
+    /// puts power on with plugs off must know them.
+    pub live: Vec<(Point, Volts)>,
     /// What each outcome would leave: in words, with the share of the probability.
     pub outcomes: Vec<(String, f64, Vec<Fault>)>,
 }
@@ -141,7 +149,7 @@ pub(super) fn choose(
         }
     }
     let groups = groups(record, weighed, &signatures, rest);
-    (groups, pick(harness, weighed, options, &now))
+    (groups, pick(record, weighed, options, &now))
 }
 
 /// How the readings of the record divide the suspects. All of these suspects survived them: another reading
@@ -277,6 +285,7 @@ fn groups(
         faults: suspects.iter().map(|s| s.hypothesis.fault).collect(),
         share: suspects.iter().map(|s| s.weight).sum::<f64>() / total,
         accused_by: Vec::new(),
+        distance: None,
     };
     let mut groups: Vec<Group> = found.into_values().chain(alike.into_values()).map(group).collect();
     groups.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.faults.cmp(&b.faults)));
@@ -284,11 +293,12 @@ fn groups(
 }
 
 /// Of the readings that tell nearly as much as the best, the one that tells most per second.
-fn pick(harness: &Harness, suspects: &[Suspect], options: Vec<Candidate>, now: &Setup) -> Option<Next> {
+fn pick(record: &Reader<'_>, suspects: &[Suspect], options: Vec<Candidate>, now: &Setup) -> Option<Next> {
     let most = options.iter().map(|o| o.bits).fold(0.0, f64::max);
     let worth = options.into_iter().filter(|o| o.bits >= most * WORTH);
+    let rate = |candidate: &Candidate| candidate.bits / (candidate.seconds + THOUGHT);
     let better = |a: &Candidate, b: &Candidate| {
-        (a.bits / a.seconds).total_cmp(&(b.bits / b.seconds)).then_with(|| b.measurement.cmp(&a.measurement))
+        rate(a).total_cmp(&rate(b)).then_with(|| b.measurement.cmp(&a.measurement))
     };
     let chosen = worth.max_by(better)?;
     let shares = shares(suspects, &chosen.outcomes);
@@ -298,7 +308,9 @@ fn pick(harness: &Harness, suspects: &[Suspect], options: Vec<Candidate>, now: &
         standing.map(|(suspect, _)| suspect.hypothesis.fault).collect()
     };
     let words = |(one, share): (Outcome, f64)| (one.words(&chosen.expect), share / total, left(one));
+    let harness = record.harness;
     Some(Next {
+        live: live(harness, record.netlist, chosen.measurement.setup()),
         changes: transition(harness, now, chosen.measurement.setup()),
         outcomes: shares.into_iter().map(words).collect(),
         bits: chosen.bits,
@@ -306,4 +318,22 @@ fn pick(harness: &Harness, suspects: &[Suspect], options: Vec<Candidate>, now: &
         expect: chosen.expect,
         measurement: chosen.measurement,
     })
+}
+
+/// Contacts of open plugs that are live.
+fn live(harness: &Harness, netlist: &Netlist, setup: &Setup) -> Vec<(Point, Volts)> {
+    /// From this voltage against the chassis a contact counts as live: common practice.
+    const LIVE: f64 = 1.0;
+    if setup.power() == Power::Isolated || setup.parted().len() == 0 {
+        return Vec::new();
+    }
+    let Ok(situation) = Situation::new(harness, netlist, setup) else { return Vec::new() };
+    let open = harness.contacts.iter().filter(|(_, contact)| {
+        harness.connectors[contact.connector].mating.is_some_and(|mating| setup.is_parted(mating))
+    });
+    let volts = |point: Point| {
+        let volts = situation.healthy().volts_between(situation.node(point), netlist.chassis());
+        (volts.abs() >= LIVE).then_some((point, Volts::new(volts)))
+    };
+    open.filter_map(|(id, _)| volts(Point::Contact(id))).collect()
 }

@@ -39,16 +39,10 @@ impl Hypothesis {
         plain.into_iter().chain(bands.map(move |band| Self { fault, band: Some(band) }))
     }
 
-    /// Whether it can draw more current than a fuse bears.
+    /// Whether it can draw more current than a fuse bears: a short does, and so may a relay that does not
+    /// switch as it should. A bad joint draws less.
     fn can_blow(self) -> bool {
-        matches!(
-            self.fault,
-            Fault::Short(..)
-                | Fault::ToChassis(_)
-                | Fault::Crossed(..)
-                | Fault::PartShort(_)
-                | Fault::StuckOperated(_)
-        )
+        self.band.is_none()
     }
 
     /// What it changes in the machine, at either end of its band.
@@ -195,7 +189,11 @@ impl<'a> Scene<'a> {
         };
         let found = self.ways.iter_mut().map(of).collect::<Option<Vec<_>>>()?;
         let without = self.ways.iter().map(|(_, between)| Ways::unchanged(between[at].as_ref()));
-        found.into_iter().zip(without).map(|(one, without)| Range::through(healthy, without, one)).reduce(Range::with)
+        found
+            .into_iter()
+            .zip(without)
+            .map(|(one, without)| Range::through(healthy, without, one))
+            .reduce(Range::with)
     }
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
@@ -210,7 +208,8 @@ impl<'a> Scene<'a> {
             }
             let mut found = shown(situation, &situation.solve(changes), measurements, healthy, exact);
             if let Some(least) = situation.solve_through_units(changes) {
-                let without = |m: &Measurement| situation.read_healthy_through_units(m).unwrap_or(Prediction::Open);
+                let without =
+                    |m: &Measurement| situation.read_healthy_through_units(m).unwrap_or(Prediction::Open);
                 for (range, measurement) in found.ranges.iter_mut().zip(measurements) {
                     let one = situation.read(&least, measurement);
                     *range = range.with(Range::through(range.healthy, without(measurement), one));
@@ -306,7 +305,8 @@ pub(super) struct Memory<'a> {
     universe: &'a Universe,
     /// The situation of each reading, in the order of the record.
     history: Vec<&'a Situation<'a>>,
-    known: BTreeMap<Fault, Vec<BTreeSet<LinkId>>>,
+    /// By what is changed, so that faults of one link share theirs.
+    known: BTreeMap<Vec<ChangeKey>, Vec<BTreeSet<LinkId>>>,
 }
 
 impl<'a> Memory<'a> {
@@ -326,7 +326,7 @@ impl<'a> Memory<'a> {
         if !hypothesis.can_blow() {
             return ways;
         }
-        let blown = self.blown(hypothesis.fault, &ways[0]);
+        let blown = self.blown(&ways[0]);
         let until = reading.or(blown.len().checked_sub(1));
         let fuses = until.and_then(|at| blown.get(at)).filter(|fuses| !fuses.is_empty());
         if let Some(fuses) = fuses {
@@ -337,9 +337,9 @@ impl<'a> Memory<'a> {
         ways
     }
 
-    fn blown(&mut self, fault: Fault, changes: &[Change]) -> &[BTreeSet<LinkId>] {
+    fn blown(&mut self, changes: &[Change]) -> &[BTreeSet<LinkId>] {
         let history = &self.history;
-        self.known.entry(fault).or_insert_with(|| {
+        self.known.entry(changes.iter().map(key).collect()).or_insert_with(|| {
             let mut so_far = BTreeSet::new();
             let mut of_setup: BTreeMap<_, BTreeSet<LinkId>> = BTreeMap::new();
             let mut after = Vec::new();
@@ -362,9 +362,13 @@ fn blows(situation: &Situation<'_>, changes: &[Change]) -> BTreeSet<LinkId> {
     {
         return BTreeSet::new();
     }
-    let leans = [Lean::Exact, Lean::Early];
-    let rounds = leans.iter().flat_map(|lean| situation.solve_at(changes, Corner::Nominal, *lean));
-    rounds.flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>()).collect()
+    let mut rounds = situation.solve(changes);
+    if rounds.iter().any(Operating::is_marginal) {
+        rounds.extend(situation.solve_at(changes, Corner::Nominal, Lean::Early));
+    }
+    let sound: BTreeSet<LinkId> = situation.healthy().states().all_blown().collect();
+    let all = rounds.iter().flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>());
+    all.filter(|fuse| !sound.contains(fuse)).collect()
 }
 
 /// What a reading of a scene would be with a hypothesis; `reading` is its place in the record, if it has
@@ -429,7 +433,10 @@ pub(super) fn contradicts(
     }
     // Near misses without power get exact bounds before they put a fault out.
     if scene.isolated() && is_near_miss(&found, taken.value) {
-        let found = Range { unchanged: found.unchanged, ..bounds(scene, memory, hypothesis, taken.at, taken.reading) };
+        let found = Range {
+            unchanged: found.unchanged,
+            ..bounds(scene, memory, hypothesis, taken.at, taken.reading)
+        };
         if admits(&found, taken, scene.measurements[taken.at].kind()) {
             return None;
         }
@@ -480,7 +487,8 @@ fn reaches(range: &Range, taken: Taken<'_>) -> bool {
         return true;
     }
     let least = taken.expect.low + MORE * (number(range.low) - healthy).min(0.0) - range.slack;
-    let most = taken.expect.high.map(|high| high + MORE * (number(range.high) - healthy).max(0.0) + range.slack);
+    let most =
+        taken.expect.high.map(|high| high + MORE * (number(range.high) - healthy).max(0.0) + range.slack);
     value >= least && most.is_none_or(|most| value <= most)
 }
 

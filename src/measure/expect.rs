@@ -168,7 +168,8 @@ impl Situation<'_> {
         let [near, far] = [volts * (1.0 - SOURCE_LOW), volts * (1.0 + SOURCE_HIGH)];
         let (low, high) = (near.min(far) - margin, near.max(far) + margin);
         let why = format!(
-            "solved voltage {}, for a source from {:.0} % below to {:.0} % above its figure",
+            "solved voltage {}, for a source from {:.0} % below to {:.0} % above its figure, with the tolerances of \
+             what lies on the way",
             Volts::new(volts),
             SOURCE_LOW * 100.0,
             SOURCE_HIGH * 100.0

@@ -4,14 +4,15 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::plan::{ExpectView, SetupView};
-use super::{Section, Sheet, Stamp, station_word};
+use super::plan::{ChangeView, ExpectView, LiveView, SetupView};
+use super::{Section, Sheet, Stamp, station_word, suspects};
 use crate::definition::{Harness, Point};
 use crate::fault::Fault;
-use crate::locate::{Diagnosis, Group, Judged, Next, Verdict};
+use crate::locate::{Diagnosis, Distance, Group, Judged, Next, Verdict};
 use crate::netlist::Element;
 use crate::plan::DEFERENCE;
-use crate::units::significant;
+use crate::setup::Action;
+use crate::units::{Volts, significant};
 
 /// A diagnosis for programs.
 #[derive(Debug, Clone, Serialize)]
@@ -79,8 +80,31 @@ pub struct SuspectView {
     /// Where that is, in words.
     #[serde(rename = "where")]
     pub place: String,
+    /// How far along a wire, where the meter can tell.
+    pub metres: Option<MetresView>,
     /// The readings that accuse it.
     pub accused_by: Vec<String>,
+}
+
+/// A distance along a wire.
+#[derive(Debug, Clone, Serialize)]
+pub struct MetresView {
+    /// The end it is counted from.
+    pub from: String,
+    /// How far.
+    pub at: f64,
+    /// The error, either way.
+    pub plus_minus: f64,
+}
+
+impl MetresView {
+    fn of(harness: &Harness, distance: Distance) -> Self {
+        Self {
+            from: harness.point_name(distance.from),
+            at: round(distance.at.get()),
+            plus_minus: round(distance.plus_minus.get()),
+        }
+    }
 }
 
 /// A cleared element.
@@ -112,6 +136,10 @@ pub struct NextView {
     pub bits: f64,
     /// Time in seconds.
     pub seconds: f64,
+    /// What is to be done first, in order.
+    pub changes: Vec<ChangeView>,
+    /// Contacts of open plugs that will be live.
+    pub live: Vec<LiveView>,
     /// What each outcome would leave.
     pub outcomes: Vec<OutcomeView>,
 }
@@ -134,7 +162,8 @@ pub fn locate(harness: &Harness, diagnosis: &Diagnosis) -> (LocateView, Sheet) {
         group: at + 1,
         share: round(group.share),
         faults: ids(&group.faults),
-        place: place(harness, group),
+        place: suspects::place(harness, &group.faults),
+        metres: group.distance.map(|d| MetresView::of(harness, d)),
         accused_by: group.accused_by.clone(),
     };
     let view = LocateView {
@@ -167,13 +196,22 @@ fn reading(harness: &Harness, judged: &Judged) -> ReadingView {
         red: harness.point_name(judged.measurement.red()),
         black: harness.point_name(judged.measurement.black()),
         setup: SetupView::of(harness, judged.measurement.setup()),
-        value: judged.value.to_string(),
+        value: judged.value.words(),
         expect: ExpectView::of(&judged.expect),
         good: judged.good,
     }
 }
 
 fn next_view(harness: &Harness, next: &Next) -> NextView {
+    let change = |action: &Action| ChangeView {
+        action: action.verb(),
+        target: action.target(harness),
+        seconds: round(action.seconds(harness).get()),
+    };
+    let live = |(point, volts): &(Point, Volts)| LiveView {
+        contact: harness.point_name(*point),
+        volts: round(volts.get()),
+    };
     let outcome = |(words, share, faults): &(String, f64, Vec<Fault>)| OutcomeView {
         outcome: words.clone(),
         share: round(*share),
@@ -187,67 +225,14 @@ fn next_view(harness: &Harness, next: &Next) -> NextView {
         expect: ExpectView::of(&next.expect),
         bits: round(next.bits),
         seconds: round(next.seconds),
+        changes: next.changes.iter().map(change).collect(),
+        live: next.live.iter().map(live).collect(),
         outcomes: next.outcomes.iter().map(outcome).collect(),
     }
 }
 
 fn round(value: f64) -> f64 {
     significant(value, 3).parse().unwrap_or(value)
-}
-
-/// Where a group of suspects lies: its elements with the stations of their ends.
-fn place(harness: &Harness, group: &Group) -> String {
-    const SHOWN: usize = 6;
-    let mut words: Vec<String> = Vec::new();
-    for element in group.faults.iter().flat_map(|fault| fault.elements()) {
-        let text = element_place(harness, element);
-        if !words.contains(&text) {
-            words.push(text);
-        }
-    }
-    let more = words.len().saturating_sub(SHOWN);
-    words.truncate(SHOWN);
-    let mut text = words.join("; ");
-    if more > 0 {
-        text.push_str(&format!("; and {more} more"));
-    }
-    text
-}
-
-fn element_place(harness: &Harness, element: Element) -> String {
-    let at = |point: Point| {
-        let station = station_word(harness, harness.station_of(point));
-        if station.is_empty() { String::new() } else { format!(" at {station}") }
-    };
-    match element {
-        Element::Wire(id) => {
-            let wire = &harness.wires[id];
-            let [from, to] = wire.ends.map(|end| harness.point_name(end));
-            let mut text = format!("wire {} from {from} to {to}", wire.id);
-            if let Some(colour) = &wire.colour {
-                text.push_str(&format!(", {colour}"));
-            }
-            if let Some(length) = wire.length {
-                text.push_str(&format!(", {length}"));
-            }
-            let trunks: Vec<&str> = wire.route.iter().map(|t| harness.trunks[*t].id.as_str()).collect();
-            if !trunks.is_empty() {
-                text.push_str(&format!(", through {}", trunks.join(" ")));
-            }
-            text
-        }
-        Element::Termination(wire, side) | Element::SpliceLeg(wire, side) => {
-            let point = harness.wires[wire].ends[side as usize];
-            format!("{}{}", element.words(harness), at(point))
-        }
-        Element::Mated(a, _) => format!("{}{}", element.words(harness), at(Point::Contact(a))),
-        Element::Bond(terminal) => format!("{}{}", element.words(harness), at(Point::Terminal(terminal))),
-        Element::Part(id) => {
-            let station = station_word(harness, harness.parts[id].station);
-            let at = if station.is_empty() { String::new() } else { format!(" at {station}") };
-            format!("{}{at}", element.words(harness))
-        }
-    }
 }
 
 fn sheet(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Sheet {
@@ -259,9 +244,12 @@ fn sheet(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Sheet {
             ..Section::default()
         });
     }
+    if !diagnosis.overloaded.is_empty() {
+        sections.push(overloaded_section(harness, diagnosis));
+    }
     sections.push(verdict_section(harness, diagnosis, view));
     if !view.suspects.is_empty() {
-        sections.push(cleared_section(harness, diagnosis));
+        sections.extend(cleared_section(harness, diagnosis));
     }
     if let Some(next) = &diagnosis.next {
         sections.push(next_section(harness, next));
@@ -323,58 +311,107 @@ fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) 
         }
         Verdict::Located | Verdict::Narrowed => {
             let accusers = view.suspects.first().map(|s| s.accused_by.join(", ")).unwrap_or_default();
-            lines.push(format!(
-                "Accused by: {accusers}. What stands together in a group, no reading can tell apart."
-            ));
+            lines.push(format!("Bad: {accusers}. {}", standing(diagnosis)));
         }
     }
     let row = |(suspect, group): (&SuspectView, &Group)| {
-        let first: Vec<String> = group.faults.iter().take(4).map(|fault| fault.words(harness)).collect();
-        let more = group.faults.len().saturating_sub(4);
-        let more = if more > 0 { format!("; {more} more") } else { String::new() };
+        let metres =
+            suspect.metres.as_ref().map(|m| format!("; {} m from {}, ± {} m", m.at, m.from, m.plus_minus));
         vec![
-            suspect.group.to_string(),
-            format!("{} %", significant(suspect.share * 100.0, 2)),
-            format!("{}{more}", first.join("; ")),
-            suspect.place.clone(),
+            share(suspect.share),
+            suspects::faults(harness, &group.faults),
+            format!("{}{}", suspect.place, metres.unwrap_or_default()),
         ]
     };
     let rows = view.suspects.iter().zip(&diagnosis.suspects).take(SHOWN).map(row);
     let mut notes = Vec::new();
     if view.suspects.len() > SHOWN {
-        notes.push(format!("and {} less likely groups", view.suspects.len() - SHOWN));
+        let rest: f64 = view.suspects[SHOWN..].iter().map(|s| s.share).sum();
+        notes.push(format!(
+            "{} less likely rows are left out, {} together.",
+            view.suspects.len() - SHOWN,
+            share(rest)
+        ));
     }
     Section {
         under: false,
         title: title.to_owned(),
         lines,
-        columns: vec!["group", "share", "suspects", "where"],
+        columns: vec!["share", "suspects", "where"],
         rows: rows.collect(),
         notes,
     }
 }
 
-/// What good readings clear, one row for each set of readings that does.
-fn cleared_section(harness: &Harness, diagnosis: &Diagnosis) -> Section {
-    let mut rows: BTreeMap<&[String], (Vec<String>, &str)> = BTreeMap::new();
+/// What the suspects have in common, for the person who must trust it.
+fn standing(diagnosis: &Diagnosis) -> &'static str {
+    match (diagnosis.verdict, &diagnosis.next) {
+        (Verdict::Located, _) if diagnosis.suspects.iter().all(|group| group.faults.len() == 1) => {
+            "This fault explains every reading and no other single fault does."
+        }
+        (Verdict::Located, _) => {
+            "One of these faults explains every reading and no other single fault does. No permitted reading tells \
+             them apart for sure."
+        }
+        (_, Some(_)) => "Each of these faults alone explains every reading. The next reading divides them.",
+        (_, None) => {
+            "Each of these faults alone explains every reading. No permitted reading tells them apart for sure: hands \
+             and eyes come next."
+        }
+    }
+}
+
+fn share(share: f64) -> String {
+    if share > 0.0 && share < 0.001 {
+        "< 0.1 %".to_owned()
+    } else {
+        format!("{} %", significant(share * 100.0, 2))
+    }
+}
+
+fn overloaded_section(harness: &Harness, diagnosis: &Diagnosis) -> Section {
+    let line = |(fuse, setup): &(crate::definition::PartId, crate::setup::Setup)| {
+        format!("- {} with {}", harness.parts[*fuse].id, setup.words(harness))
+    };
+    Section {
+        title: "Fuses that would blow with nothing wrong".to_owned(),
+        lines: diagnosis.overloaded.iter().map(line).collect(),
+        notes: vec![
+            "By the definition more than twice the rating flows. Check the load's resistance and the rating in the \
+             definition first: what such a fuse feeds is taken to be dead."
+                .to_owned(),
+        ],
+        ..Section::default()
+    }
+}
+
+/// What good readings clear, one row for each set of readings that does; nothing where none does.
+fn cleared_section(harness: &Harness, diagnosis: &Diagnosis) -> Option<Section> {
+    let mut rows: BTreeMap<&[String], (Vec<Element>, &str)> = BTreeMap::new();
     let by_good: Vec<_> = diagnosis.cleared.iter().filter(|c| c.by_good).collect();
     for cleared in &by_good {
         let row = rows.entry(&cleared.by).or_insert_with(|| (Vec::new(), &cleared.why));
-        row.0.push(cleared.element.id(harness));
+        row.0.push(cleared.element);
     }
     let others = diagnosis.cleared.len() - by_good.len();
-    let row = |(by, (elements, why)): (&[String], (Vec<String>, &str))| {
-        vec![by.join(", "), elements.join(", "), format!("for example: {why}")]
+    let row = |(by, (elements, why)): (&[String], (Vec<Element>, &str))| {
+        vec![by.join(", "), suspects::elements(harness, elements), why.to_owned()]
     };
-    Section {
-        title: "Cleared by good readings".to_owned(),
-        columns: vec!["by", "elements", "because"],
+    let rest = format!(
+        "Out as well: {others} elements, because nothing wrong with them would make the bad readings."
+    );
+    Some(Section {
+        title: "Not at fault".to_owned(),
+        columns: if rows.is_empty() {
+            Vec::new()
+        } else {
+            vec!["cleared by", "what", "because (one of them)"]
+        },
         rows: rows.into_iter().map(row).collect(),
-        notes: vec![format!(
-            "{others} other elements are out because none of their faults explains what was read."
-        )],
+        notes: if others > 0 { vec![rest] } else { Vec::new() },
         ..Section::default()
-    }
+    })
+    .filter(|section| !section.rows.is_empty() || !section.notes.is_empty())
 }
 
 fn next_section(harness: &Harness, next: &Next) -> Section {
@@ -383,22 +420,31 @@ fn next_section(harness: &Harness, next: &Next) -> Section {
         lines.push(format!("{:>3}. {}", at + 1, action.words(harness)));
     }
     let setup = next.measurement.setup();
-    lines.push(format!("Now: {}.", setup.words(harness)));
-    lines.push(format!("Read {}; healthy: {}.", next.measurement.words(harness), next.expect.words()));
+    lines.push(format!("Setup: {}.", setup.words(harness)));
+    if !next.live.is_empty() {
+        let live: Vec<String> =
+            next.live.iter().map(|(p, v)| format!("{} {v}", harness.point_name(*p))).collect();
+        lines.push(format!(
+            "LIVE at the open plugs: {}. Cap what is not probed; let no probe bridge two.",
+            live.join(", ")
+        ));
+    }
+    let at = [next.measurement.red(), next.measurement.black()]
+        .map(|p| station_word(harness, harness.station_of(p)));
+    let at = match &at {
+        [red, black] if red == black || black.is_empty() => red.clone(),
+        [red, black] if red.is_empty() => black.clone(),
+        [red, black] => format!("{red} and {black}"),
+    };
+    let at = if at.is_empty() { at } else { format!(", at {at}") };
+    lines.push(format!("Read {}{at}. Healthy: {}.", next.measurement.words(harness), next.expect.words()));
     lines.push(format!(
-        "It tells {} bits in about {} s.",
-        significant(next.bits, 2),
-        significant(next.seconds, 3)
+        "About {} s with the changes; it is worth {} bits.",
+        significant(next.seconds, 2),
+        significant(next.bits, 2)
     ));
-    let row = |(words, share, faults): &(String, f64, Vec<Fault>)| {
-        let first: Vec<String> = faults.iter().take(4).map(|fault| fault.id(harness)).collect();
-        let more = faults.len().saturating_sub(4);
-        let more = if more > 0 { format!(", {more} more") } else { String::new() };
-        vec![
-            words.clone(),
-            format!("{} %", significant(share * 100.0, 2)),
-            format!("{}{more}", first.join(", ")),
-        ]
+    let row = |(words, part, left): &(String, f64, Vec<Fault>)| {
+        vec![words.clone(), share(*part), suspects::left(harness, left)]
     };
     Section {
         under: false,

@@ -10,6 +10,7 @@ mod nets;
 mod pins;
 mod plan;
 mod render;
+mod suspects;
 mod trace;
 mod wires;
 
