@@ -5,6 +5,9 @@
 //! reading, the answer is never 'contradictory', 'located' never names a group without it, and no reading
 //! is asked for twice. A failure names the machine, the fault and the readings so far.
 
+#![allow(clippy::unwrap_used, reason = "a test's helpers fail by panicking")]
+#![allow(clippy::print_stdout, reason = "what a long test measured is its result")]
+
 #[path = "support/machine.rs"]
 mod machine;
 
