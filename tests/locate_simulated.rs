@@ -5,6 +5,12 @@
 //! reading, the answer is never 'contradictory', 'located' never names a group without it, and no reading
 //! is asked for twice. A failure names the machine, the fault and the readings so far.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "helpers of tests fail by panicking, and figures are printed"
+)]
+
 #[path = "support/machine.rs"]
 mod machine;
 
@@ -148,13 +154,13 @@ impl Yard {
             if diagnosis.verdict == Verdict::Located {
                 return run(End::Located);
             }
-            let Some(next) = diagnosis.next else { return run(End::NoNext) };
+            let Some(next) = &diagnosis.next else { return run(End::NoNext) };
             if readings == MOST {
                 return run(End::TooLong);
             }
             let m = &next.measurement;
             if asked_for("TRACE").is_some() {
-                self.trace(readings, &diagnosis, &next);
+                self.trace(readings, &diagnosis, next);
             }
             let probes = (
                 m.kind() == Kind::Voltage,

@@ -1,6 +1,12 @@
 //! Records: what is written can be read, what is cut off is never lost silently, and nothing that happens
 //! to the writer leaves a record that cannot be read.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "helpers of tests fail by panicking, and figures are printed"
+)]
+
 #[path = "support/mod.rs"]
 #[allow(dead_code, reason = "the drawings' half is not used here")]
 mod support;
@@ -277,6 +283,7 @@ fn a_reading_out_of_limits_is_written_and_ends_with_one() {
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "a table of cases")]
 fn unsafe_and_impossible_readings_are_refused_and_leave_the_record_alone() {
     let bench = Bench::new();
     let first = bench.log(&with(&CONTINUITY, &["--value", "0.1 ohm"]));

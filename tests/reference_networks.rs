@@ -6,6 +6,12 @@
 //! digits than it prints come from solving the same equations by hand. The circuits are written as
 //! machines: a battery, resistors between studs, and a chassis that is the book's node 0.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "helpers of tests fail by panicking, and figures are printed"
+)]
+
 use ringout::circuit::{Change, Corner, Operating, Unsettled, solve};
 use ringout::definition::{Harness, Id, Kind, PartId, load};
 use ringout::fault::{Fault, Universe};
@@ -31,20 +37,21 @@ fn book(sources: &[(&str, &str, f64)], resistors: &[(&str, &str, f64)]) -> Harne
     let mut studs: Vec<&str> = ends.flatten().collect();
     studs.sort_unstable();
     studs.dedup();
-    for stud in studs {
-        let ground = if stud == "0" { "ground = true\n" } else { "" };
-        text += &format!("[terminal.N{stud}]\n{ground}");
-    }
-    for (at, (plus, minus, volts)) in sources.iter().enumerate() {
-        text += &format!(
+    let stud = |stud: &&str| {
+        let ground = if *stud == "0" { "ground = true\n" } else { "" };
+        format!("[terminal.N{stud}]\n{ground}")
+    };
+    let source = |(at, (plus, minus, volts)): (usize, &(&str, &str, f64))| {
+        format!(
             "[part.V{at}]\nkind = \"battery\"\nvolts = \"{volts} V\"\ninternal = \"1 uohm\"\nplus = \"N{plus}\"\nminus = \"N{minus}\"\n"
-        );
-    }
-    for (at, (a, b, ohms)) in resistors.iter().enumerate() {
-        text += &format!(
-            "[part.R{at}]\nkind = \"resistor\"\nbetween = [\"N{a}\", \"N{b}\"]\nohms = \"{ohms} ohm\"\n"
-        );
-    }
+        )
+    };
+    let resistor = |(at, (a, b, ohms)): (usize, &(&str, &str, f64))| {
+        format!("[part.R{at}]\nkind = \"resistor\"\nbetween = [\"N{a}\", \"N{b}\"]\nohms = \"{ohms} ohm\"\n")
+    };
+    text.extend(studs.iter().map(stud));
+    text.extend(sources.iter().enumerate().map(source));
+    text.extend(resistors.iter().enumerate().map(resistor));
     read(&text)
 }
 
@@ -310,7 +317,8 @@ const HEAD: &str = "format = 1\n[harness]\nid = \"K\"\nrevision = \"A\"\nnominal
 const BATTERY: &str = "[terminal.BP]\n[terminal.BN]\nground = true\n[part.BAT]\nkind = \"battery\"\nvolts = \"24 V\"\ninternal = \"10 mohm\"\nplus = \"BP\"\nminus = \"BN\"\n";
 
 fn studs(names: &str) -> String {
-    names.split(' ').map(|name| format!("[terminal.{name}]\n")).collect()
+    let tables: Vec<String> = names.split(' ').map(|name| format!("[terminal.{name}]\n")).collect();
+    tables.concat()
 }
 
 fn wire(id: &str, from: &str, to: &str) -> String {

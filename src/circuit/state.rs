@@ -184,7 +184,7 @@ pub(super) fn switched(machine: Machine<'_>, now: View<'_>, states: &States) -> 
         let Link::Part(part, way) = machine.netlist.link(link) else { continue };
         match (way, &machine.harness.parts[part].kind) {
             (PartWay::Coil, PartKind::Relay { operate, .. }) => {
-                relay(machine, now, &mut next, link, part, *operate)
+                relay(machine, now, &mut next, link, part, *operate);
             }
             (PartWay::Drive(at), PartKind::Unit { functions }) => {
                 let on = !machine.is_dead(part) && drives(machine, now, &functions[at as usize]);

@@ -112,22 +112,18 @@ impl Situation<'_> {
     fn expect_ohms(&self, measurement: &Measurement, meter: &Meter) -> Expectation {
         let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
         let [low, _, high] = self.resistances(red, black);
+        let (Some(low), Some(high)) = (low, high) else {
+            let why = "nothing joins the probes; 1 Mohm is the least isolation that counts as good (BS \
+                       7671:2018 Table 64)";
+            return Expectation { low: OPEN_FROM.get(), high: None, ohms: true, why: why.to_owned() };
+        };
+        // A unit that is still connected can only lower the reading.
         let unit = self.relies_on_unit(measurement.red(), measurement.black());
-        match (low, high) {
-            (Some(low), Some(high)) => {
-                // A unit that is still connected can only lower the reading.
-                let low = if unit.is_some() { 0.0 } else { low - meter.uncertainty(Kind::Continuity, low) };
-                let high = high + meter.leads.get() + meter.uncertainty(Kind::Continuity, high);
-                let why = "resistance of the network between the probes at the least and at the most of every \
-                           tolerance, with the meter's leads and uncertainty";
-                Expectation { low: low.max(0.0), high: Some(high), ohms: true, why: why.to_owned() }
-            }
-            _ => {
-                let why = "nothing joins the probes; 1 Mohm is the least isolation that counts as good (BS \
-                           7671:2018 Table 64)";
-                Expectation { low: OPEN_FROM.get(), high: None, ohms: true, why: why.to_owned() }
-            }
-        }
+        let low = if unit.is_some() { 0.0 } else { low - meter.uncertainty(Kind::Continuity, low) };
+        let high = high + meter.leads.get() + meter.uncertainty(Kind::Continuity, high);
+        let why = "resistance of the network between the probes at the least and at the most of every tolerance, \
+                   with the meter's leads and uncertainty";
+        Expectation { low: low.max(0.0), high: Some(high), ohms: true, why: why.to_owned() }
     }
 
     fn expect_volts(&self, measurement: &Measurement, meter: &Meter) -> Expectation {
@@ -162,9 +158,8 @@ impl Situation<'_> {
     /// Where a relay or an input stands near its threshold the machine may be in one state or the other:
     /// both are healthy. `None` where the reading is the same in both.
     fn expect_marginal(&self, measurement: &Measurement, volts: f64, margin: f64) -> Option<Expectation> {
-        let numbers = self.leaning().iter().filter_map(|operating| match self.read(operating, measurement) {
-            Prediction::Volts(other) => Some(other),
-            _ => None,
+        let numbers = self.leaning().iter().filter_map(|operating| {
+            if let Prediction::Volts(other) = self.read(operating, measurement) { Some(other) } else { None }
         });
         let (least, most) = numbers.fold((volts, volts), |(l, m), other| (l.min(other), m.max(other)));
         if most - least <= DEAD_VOLTS {

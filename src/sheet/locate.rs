@@ -288,6 +288,9 @@ fn readings_section(view: &LocateView) -> Section {
     }
 }
 
+/// More rows of suspects than this are counted, not shown.
+const SHOWN: usize = 8;
+
 fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Section {
     let title = match diagnosis.verdict {
         Verdict::Located => "Verdict: located",
@@ -315,7 +318,6 @@ fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) 
             lines.push(format!("Bad: {accusers}. {}", standing(diagnosis)));
         }
     }
-    const SHOWN: usize = 8;
     let row = |(suspect, group): (&SuspectView, &Group)| {
         let metres =
             suspect.metres.as_ref().map(|m| format!("; {} m from {}, ± {} m", m.at, m.from, m.plus_minus));
