@@ -2,6 +2,12 @@
 //!
 //! The machines are made from seeds (see `support/machine.rs`); a failure names the seed and the change.
 
+#![allow(
+    clippy::unwrap_used,
+    clippy::print_stdout,
+    reason = "helpers of tests fail by panicking, and figures are printed"
+)]
+
 #[path = "support/machine.rs"]
 mod machine;
 

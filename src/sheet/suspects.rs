@@ -165,7 +165,8 @@ fn particulars(harness: &Harness, id: WireId) -> String {
     }
     let trunks: Vec<&str> = wire.route.iter().map(|t| harness.trunks[*t].id.as_str()).collect();
     if !trunks.is_empty() {
-        text.push_str(&format!(", through {}", trunks.join(" ")));
+        text += ", through ";
+        text += &trunks.join(" ");
     }
     text
 }
