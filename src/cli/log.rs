@@ -109,6 +109,12 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
         entry.value,
         expect.words()
     ))?;
+    for fuse in situation.blown_when_healthy() {
+        output::note(&format!(
+            "fuse {} would blow in this setup with nothing wrong: look at its rating and its load in the definition\n",
+            harness.parts[fuse].id
+        ));
+    }
     Ok(if good { Outcome::Well } else { Outcome::Finding })
 }
 
