@@ -16,16 +16,19 @@ mod change;
 mod network;
 mod operating;
 mod settle;
+mod small;
 mod sparse;
 mod states;
 mod trail;
+mod update;
 
 pub use change::{Change, Corner, Lean};
-pub use operating::{Operating, Patch, Scatter, VOLTMETER, Way};
+pub use operating::{Operating, Scatter, VOLTMETER};
 pub use settle::Unsettled;
 pub use sparse::{Factor, Singular};
 pub use states::States;
 pub use trail::Trail;
+pub use update::Way;
 
 use network::Machine;
 use settle::Settled;
@@ -46,8 +49,8 @@ pub fn solve(
     corner: Corner,
 ) -> Result<Operating, Unsettled> {
     let machine = Machine { harness, netlist, setup, changes, corner, lean: Lean::Exact };
-    match settle::settle(machine, None)? {
-        Settled::Steady(operating) => Ok(operating),
+    match settle::settle(machine, None, None)? {
+        Settled::Steady(operating) => Ok(*operating),
         Settled::Loop { parts, .. } => Err(Unsettled::Loop(parts)),
     }
 }
@@ -66,8 +69,8 @@ pub fn solve_rounds(
     lean: Lean,
 ) -> Result<Vec<Operating>, Singular> {
     let machine = Machine { harness, netlist, setup, changes, corner, lean };
-    Ok(match settle::settle(machine, None)? {
-        Settled::Steady(operating) => vec![operating],
+    Ok(match settle::settle(machine, None, None)? {
+        Settled::Steady(operating) => vec![*operating],
         Settled::Loop { rounds, .. } => rounds,
     })
 }

@@ -1,28 +1,18 @@
 //! The solved network: what a meter would read.
 
-use super::change::Change;
+use std::borrow::Cow;
+use std::sync::{Arc, OnceLock};
+
 use super::network::{Machine, Network};
-use super::sparse::{Factor, Singular, Sparse, dot};
+use super::sparse::{Factor, Singular, dot};
 use super::states::States;
+use super::update::{Difference, Update, Way};
 use crate::netlist::{LinkId, Netlist};
 use crate::units::{Ohms, Volts};
 
 /// Input resistance of a voltmeter: 10 Mohm is common (open textbook "Lessons In Electric Circuits",
 /// DC, chapter on metering).
 pub const VOLTMETER: Ohms = Ohms::new(10e6);
-
-/// One changed resistance, as a change of conductance between two nodes.
-#[derive(Debug, Clone, Copy)]
-pub struct Patch {
-    ends: [usize; 2],
-    link: Option<LinkId>,
-    /// The change of conductance.
-    delta: f64,
-    /// What the changed branch has to do with the rest: 1 + delta · resistance between its ends; zero
-    /// where an only way is cut.
-    whole: f64,
-    marginal: bool,
-}
 
 /// By how much tolerances move a reading, in ohms or volts.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -34,166 +24,84 @@ pub struct Scatter {
     pub usual: f64,
 }
 
-/// The way from one node to another up the elimination tree.
-#[derive(Debug, Clone)]
-pub struct Way {
-    ends: [usize; 2],
-    half: Sparse,
-    /// The resistance between them.
-    ohms: f64,
+/// A network that was factored: every machine that differs from it in a few branches shares it.
+#[derive(Debug)]
+pub(super) struct Base {
+    /// Voltage of each node against the reference of its island.
+    pub volts: Vec<f64>,
+    pub island: Vec<u32>,
+    pub factor: Factor,
+    /// Conductance of each link; zero while it does not conduct.
+    pub conductance: Vec<f64>,
+    /// Current that each link's source drives from its second end to its first.
+    pub current: Vec<f64>,
+    powered: bool,
+    /// The way between the ends of each link, found when first asked for.
+    ways: Vec<OnceLock<Arc<Way>>>,
 }
 
-impl Way {
-    /// The resistance between its two nodes.
-    pub fn ohms(&self) -> Ohms {
-        Ohms::new(self.ohms)
-    }
-}
-
-/// Below this a changed branch has cut an only way: rounding leaves about 1e-12 of it.
-const CUT: f64 = 1e-9;
-
-impl Patch {
-    /// The link that is changed, if it is one.
-    pub(super) fn link(&self) -> Option<LinkId> {
-        self.link
-    }
-
-    /// The conductance of the changed link.
-    pub(super) fn conductance(&self, of: &Operating) -> f64 {
-        let before = self.link.map_or(0.0, |link| of.conductance[link.index()]);
-        (before + self.delta).max(0.0)
-    }
-
-    pub(super) fn marked(self, marginal: bool) -> Self {
-        Self { marginal, ..self }
-    }
-
-    /// Whether something stands so near its threshold that it might as well have switched.
-    pub fn is_marginal(&self) -> bool {
-        self.marginal
-    }
-
-    fn cuts(&self) -> bool {
-        self.whole.abs() < CUT
+impl Base {
+    /// By how much the first node stands above the second, each against the reference of its own island.
+    pub(super) fn raised(&self, [a, b]: [usize; 2]) -> f64 {
+        self.volts[a] - self.volts[b]
     }
 }
 
 /// A machine in a setup, solved.
 #[derive(Debug, Clone)]
 pub struct Operating {
-    volts: Vec<f64>,
-    island: Vec<u32>,
-    factor: Factor,
+    base: Arc<Base>,
+    /// How it differs from what was factored.
+    update: Option<Update>,
+    /// With an update and power: voltages and islands of all nodes.
+    solved: Option<(Vec<f64>, Vec<u32>)>,
     states: States,
-    /// Conductance of each link as it is now; zero while it does not conduct.
-    conductance: Vec<f64>,
     marginal: bool,
-    powered: bool,
 }
 
 impl Operating {
     pub(super) fn new(machine: Machine<'_>, network: &Network, states: States) -> Result<Self, Singular> {
         let (island, reference) = network.islands(machine.netlist.chassis());
         let factor = network.factor(&reference)?;
-        let volts =
-            if machine.powered() { factor.solve(&network.currents()) } else { vec![0.0; island.len()] };
-        let mut conductance = vec![0.0; machine.netlist.links().len()];
+        let powered = machine.powered();
+        let volts = if powered { factor.solve(&network.currents()) } else { vec![0.0; island.len()] };
+        let links = machine.netlist.links().len();
+        let (mut conductance, mut current) = (vec![0.0; links], vec![0.0; links]);
         for branch in &network.branches {
             if let Some(link) = branch.link {
                 conductance[link.index()] = branch.conductance;
+                current[link.index()] = branch.current;
             }
         }
-        Ok(Self { volts, island, factor, states, conductance, marginal: false, powered: machine.powered() })
+        let ways = vec![OnceLock::new(); links];
+        let base = Arc::new(Base { volts, island, factor, conductance, current, powered, ways });
+        Ok(Self { base, update: None, solved: None, states, marginal: false })
     }
 
-    /// A change of one resistance as a patch; `None` where it joins what nothing joined before.
-    pub(super) fn patch(&self, netlist: &Netlist, change: Change) -> Option<Patch> {
-        let (ends, link, delta) = match change {
-            Change::Joined(a, b, ohms) => ([a, b], None, 1.0 / ohms.get()),
-            Change::Open(link) => (netlist.ends(link), Some(link), -self.conductance[link.index()]),
-            Change::Added(link, ohms) => {
-                let before = self.conductance[link.index()];
-                (netlist.ends(link), Some(link), before / (1.0 + ohms.get() * before) - before)
-            }
-            Change::Stuck { .. } | Change::Dead(_) => return None,
-        };
-        let whole = match self.resistance(ends[0], ends[1]) {
-            Some(ohms) => 1.0 + delta * ohms.get(),
-            None if delta == 0.0 => 1.0,
-            None => return None,
-        };
-        Some(Patch { ends, link, delta, whole, marginal: false })
+    /// The same network with some branches different; it must be one that was factored itself.
+    pub(super) fn with(&self, differences: Vec<Difference>, states: States) -> Self {
+        let base = Arc::clone(&self.base);
+        if differences.is_empty() {
+            return Self { base, update: None, solved: None, states, marginal: false };
+        }
+        let update = Update::new(&base, differences);
+        let solved = base.powered.then(|| (update.all_volts(&base), update.islands(&base)));
+        Self { base, update: Some(update), solved, states, marginal: false }
     }
 
-    /// The voltages and islands of the patched machine.
-    pub(super) fn patched(&self, patch: &Patch) -> (Vec<f64>, Vec<u32>) {
-        let [u, v] = patch.ends;
-        if patch.delta == 0.0 {
-            return (self.volts.clone(), self.island.clone());
-        }
-        let way = self.factor.solve(&self.ampere(u, v));
-        if patch.cuts() {
-            // An only way carries no current, so nothing changes but that the two sides are apart. With an
-            // ampere through it each side stands at the voltage of its own end.
-            let mut island = self.island.clone();
-            let fresh = island.iter().max().map_or(0, |most| most + 1);
-            for (node, own) in island.iter_mut().enumerate() {
-                if *own == self.island[u] && (way[node] - way[u]).abs() < (way[node] - way[v]).abs() {
-                    *own = fresh;
-                }
-            }
-            return (self.volts.clone(), island);
-        }
-        let by = patch.delta * self.volts_between(u, v) / patch.whole;
-        (self.volts.iter().zip(&way).map(|(volts, way)| volts - by * way).collect(), self.island.clone())
+    /// Whether it is a factored network itself, and not one that differs from another.
+    pub(super) fn is_base(&self) -> bool {
+        self.update.is_none()
     }
 
-    fn ampere(&self, a: usize, b: usize) -> Vec<f64> {
-        let mut currents = vec![0.0; self.volts.len()];
-        currents[a] += 1.0;
-        currents[b] -= 1.0;
-        currents
+    /// The way between the ends of a link.
+    pub(super) fn link_way(&self, link: LinkId, [a, b]: [usize; 2]) -> Arc<Way> {
+        Arc::clone(self.base.ways[link.index()].get_or_init(|| Arc::new(self.way(a, b))))
     }
 
-    /// What a voltmeter reads on the patched machine.
-    pub fn voltmeter_patched(&self, patch: &Patch, red: usize, black: usize) -> Volts {
-        let [u, v] = patch.ends;
-        if patch.delta == 0.0 || !self.joined(u, red) || !self.joined(red, black) {
-            return self.voltmeter(red, black);
-        }
-        let between = self.factor.half(red, black);
-        let transfer = dot(&between, &self.factor.half(u, v));
-        if patch.cuts() {
-            let across = (patch.delta * transfer).abs() > 0.5;
-            return if across { Volts::new(0.0) } else { self.voltmeter(red, black) };
-        }
-        let volts =
-            self.volts_between(red, black) - patch.delta * self.volts_between(u, v) * transfer / patch.whole;
-        let source = dot(&between, &between) - patch.delta * transfer * transfer / patch.whole;
-        Volts::new(volts * VOLTMETER.get() / (VOLTMETER.get() + source.max(0.0)))
-    }
-
-    /// [`Operating::scatter`] on the patched machine.
-    pub fn scatter_patched(
-        &self,
-        patch: &Patch,
-        netlist: &Netlist,
-        ohms: &[f64],
-        red: usize,
-        black: usize,
-    ) -> Scatter {
-        if patch.delta == 0.0 || patch.cuts() || !self.joined(patch.ends[0], red) || !self.joined(red, black)
-        {
-            return self.scatter(netlist, ohms, red, black);
-        }
-        let [u, v] = patch.ends;
-        let way = self.factor.solve(&self.ampere(u, v));
-        let (volts, _) = self.patched(patch);
-        let mut probe = self.factor.solve(&self.ampere(red, black));
-        let by = patch.delta * (probe[u] - probe[v]) / patch.whole;
-        probe.iter_mut().zip(&way).for_each(|(probe, way)| *probe -= by * way);
-        self.scatter_of(netlist, ohms, &probe, &volts, patch.link)
+    /// Conductance and source current of a link in the factored network.
+    pub(super) fn base_branch(&self, link: LinkId) -> (f64, f64) {
+        (self.base.conductance[link.index()], self.base.current[link.index()])
     }
 
     /// Marks whether something stands so near its threshold that it might as well have switched.
@@ -206,8 +114,104 @@ impl Operating {
         self.marginal
     }
 
+    /// Which switching things are on.
+    pub fn states(&self) -> &States {
+        &self.states
+    }
+
+    /// The way from one node to another up the elimination tree, for several questions about the same two
+    /// nodes, of this machine or of one that differs from it in a few branches.
+    pub fn way(&self, a: usize, b: usize) -> Way {
+        Way { ends: [a, b], half: self.base.factor.half(a, b), base: Arc::downgrade(&self.base) }
+    }
+
+    /// A way as it is, or found anew where it belongs to another factored network.
+    fn own<'a>(&self, way: &'a Way) -> Cow<'a, Way> {
+        if std::ptr::eq(way.base.as_ptr(), Arc::as_ptr(&self.base)) {
+            return Cow::Borrowed(way);
+        }
+        let [a, b] = way.ends;
+        Cow::Owned(self.way(a, b))
+    }
+
+    /// Whether two nodes are joined by anything that conducts.
+    pub fn joined(&self, a: usize, b: usize) -> bool {
+        match (&self.solved, &self.update) {
+            (Some((_, island)), _) => island[a] == island[b],
+            (None, None) => self.base.island[a] == self.base.island[b],
+            (None, Some(update)) => update.joins(&self.base, &self.way(a, b)),
+        }
+    }
+
+    /// The voltage between two nodes with nothing connected to them; 0 V where nothing joins them.
+    pub fn volts_between(&self, a: usize, b: usize) -> f64 {
+        if !self.base.powered || !self.joined(a, b) {
+            return 0.0;
+        }
+        let volts = self.solved.as_ref().map_or(&self.base.volts, |(volts, _)| volts);
+        volts[a] - volts[b]
+    }
+
+    /// What a voltmeter of [`VOLTMETER`] reads between two nodes.
+    pub fn voltmeter(&self, red: usize, black: usize) -> Volts {
+        self.voltmeter_along(&self.way(red, black))
+    }
+
+    /// What a voltmeter of [`VOLTMETER`] reads between the ends of a way.
+    pub fn voltmeter_along(&self, way: &Way) -> Volts {
+        let [red, black] = way.ends;
+        let volts = self.volts_between(red, black);
+        if volts == 0.0 {
+            return Volts::new(0.0);
+        }
+        let source = self.resistance_along(way).map_or(0.0, Ohms::get);
+        Volts::new(volts * VOLTMETER.get() / (VOLTMETER.get() + source))
+    }
+
+    /// The resistance of the network between two nodes; `None` where nothing joins them.
+    pub fn resistance(&self, a: usize, b: usize) -> Option<Ohms> {
+        self.resistance_along(&self.way(a, b))
+    }
+
+    /// The resistance of the network between the ends of a way; `None` where nothing joins them.
+    pub fn resistance_along(&self, way: &Way) -> Option<Ohms> {
+        let way = &*self.own(way);
+        let ohms = match &self.update {
+            Some(update) => {
+                update.joins(&self.base, way).then(|| update.resistance(&self.base, way).max(0.0))
+            }
+            None => self.joined(way.ends[0], way.ends[1]).then(|| dot(&way.half, &way.half)),
+        };
+        ohms.map(Ohms::new)
+    }
+
+    /// Whether a current between `a` and `b` makes a voltage between `u` and `v`.
+    pub fn shares_current(&self, a: usize, b: usize, u: usize, v: usize) -> bool {
+        let transfer = dot(&self.way(a, b).half, &self.way(u, v).half);
+        let own = self.resistance(a, b).map_or(0.0, Ohms::get);
+        transfer.abs() > 0.01 * own
+    }
+
+    /// The conductance of a link as it is now; zero while it does not conduct.
+    pub(super) fn conductance(&self, link: LinkId) -> f64 {
+        let changed = self.update.as_ref().and_then(|update| update.conductance(link));
+        changed.unwrap_or(self.base.conductance[link.index()])
+    }
+
+    /// The resistance of a link as it is now; `None` while it does not conduct.
+    pub fn ohms(&self, link: LinkId) -> Option<f64> {
+        let conductance = self.conductance(link);
+        (conductance > 0.0).then(|| 1.0 / conductance)
+    }
+
+    /// Whether a link conducts now.
+    pub fn conducts(&self, link: LinkId) -> bool {
+        self.conductance(link) > 0.0
+    }
+
     /// By how much the voltage between two nodes, or without power their resistance, may differ when each
-    /// link's resistance may differ by so many ohms, to first order.
+    /// link's resistance may differ by so many ohms, to first order. Links that differ from the factored
+    /// network do not count: what a fault adds is as large as it is.
     ///
     /// With one ampere from `red` to `black` a share `j` flows in each link, and with the sources a
     /// current `i`; an ohm more in a link changes the voltage by `i j` and the resistance by `j j`
@@ -216,191 +220,35 @@ impl Operating {
         if !self.joined(red, black) {
             return Scatter::default();
         }
-        let probe = self.factor.solve(&self.ampere(red, black));
-        self.scatter_of(netlist, ohms, &probe, &self.volts, None)
-    }
-
-    fn scatter_of(
-        &self,
-        netlist: &Netlist,
-        ohms: &[f64],
-        probe: &[f64],
-        volts: &[f64],
-        but: Option<LinkId>,
-    ) -> Scatter {
-        let of = |link: LinkId| {
+        let probe = match &self.update {
+            Some(update) => update.ampere(&self.base, &self.way(red, black)),
+            None => self.base.factor.solve(&ampere(self.base.volts.len(), red, black)),
+        };
+        let volts = self.solved.as_ref().map_or(&self.base.volts, |(volts, _)| volts);
+        let of = |link: LinkId, conductance: f64| {
             let [a, b] = netlist.ends(link);
-            let conductance = self.conductance[link.index()];
             let j = (probe[a] - probe[b]) * conductance;
-            let i = if self.powered { (volts[a] - volts[b]) * conductance } else { j };
+            let i = if self.base.powered { (volts[a] - volts[b]) * conductance } else { j };
             // A large change changes its own current too: R against R + dR.
             let more = ohms[link.index()];
             (i * j).abs() * more / (1.0 + more * conductance * 0.5)
         };
-        let counts = |link: &LinkId| self.conductance[link.index()] > 0.0 && Some(*link) != but;
+        let changed = |link| self.update.as_ref().is_some_and(|update| update.conductance(link).is_some());
         let mut scatter = Scatter::default();
-        for part in netlist.links().filter(counts).map(of) {
-            scatter.worst += part;
-            scatter.usual = scatter.usual.hypot(part);
+        for (link, conductance) in netlist.links().zip(&self.base.conductance) {
+            if *conductance > 0.0 && !changed(link) {
+                let part = of(link, *conductance);
+                scatter.worst += part;
+                scatter.usual = scatter.usual.hypot(part);
+            }
         }
         scatter
     }
+}
 
-    /// Which switching things are on.
-    pub fn states(&self) -> &States {
-        &self.states
-    }
-
-    /// Whether two nodes are joined by anything that conducts.
-    pub fn joined(&self, a: usize, b: usize) -> bool {
-        self.island[a] == self.island[b]
-    }
-
-    /// The voltage between two nodes with nothing connected to them; 0 V where nothing joins them.
-    pub fn volts_between(&self, a: usize, b: usize) -> f64 {
-        if self.joined(a, b) { self.volts[a] - self.volts[b] } else { 0.0 }
-    }
-
-    /// What a voltmeter of [`VOLTMETER`] reads between two nodes.
-    pub fn voltmeter(&self, red: usize, black: usize) -> Volts {
-        if !self.joined(red, black) {
-            return Volts::new(0.0);
-        }
-        let source = self.resistance(red, black).map_or(0.0, Ohms::get);
-        Volts::new(self.volts_between(red, black) * VOLTMETER.get() / (VOLTMETER.get() + source))
-    }
-
-    /// The resistance of the network between two nodes; `None` where nothing joins them.
-    pub fn resistance(&self, a: usize, b: usize) -> Option<Ohms> {
-        if !self.joined(a, b) {
-            return None;
-        }
-        let half = self.factor.half(a, b);
-        Some(Ohms::new(dot(&half, &half)))
-    }
-
-    /// Voltages, islands and conductances, to decide what switches.
-    pub(super) fn parts(&self) -> (&[f64], &[u32], &[f64]) {
-        (&self.volts, &self.island, &self.conductance)
-    }
-
-    /// Whether a current between `a` and `b` makes a voltage between `u` and `v`.
-    pub fn shares_current(&self, a: usize, b: usize, u: usize, v: usize) -> bool {
-        let transfer = dot(&self.factor.half(a, b), &self.factor.half(u, v));
-        let own = self.resistance(a, b).map_or(0.0, Ohms::get);
-        transfer.abs() > 0.01 * own
-    }
-
-    /// The resistance of a link as it is now; `None` while it does not conduct.
-    pub fn ohms(&self, link: LinkId) -> Option<f64> {
-        let conductance = self.conductance[link.index()];
-        (conductance > 0.0).then(|| 1.0 / conductance)
-    }
-
-    /// The way from one node to another up the elimination tree, for several questions about the same two
-    /// nodes; `None` where nothing joins them.
-    pub fn way(&self, a: usize, b: usize) -> Option<Way> {
-        if !self.joined(a, b) {
-            return None;
-        }
-        let half = self.factor.half(a, b);
-        let ohms = dot(&half, &half);
-        Some(Way { ends: [a, b], half, ohms })
-    }
-
-    /// The resistance along `between` with a resistance added in series to a link, whose own way is
-    /// `across`: a rank-one change, by the difference of the two conductances.
-    pub fn added(&self, between: &Way, across: &Way, link: LinkId, added: Ohms) -> Ohms {
-        let Some(ohms) = self.ohms(link).filter(|_| self.joined(between.ends[0], across.ends[0])) else {
-            return Ohms::new(between.ohms);
-        };
-        let lost = 1.0 / ohms - 1.0 / (ohms + added.get());
-        let transfer = dot(&between.half, &across.half);
-        Ohms::new(between.ohms + lost * transfer * transfer / (1.0 - lost * across.ohms))
-    }
-
-    /// The resistance along `between` if a link were open, whose own way is `across` (a rank-one change:
-    /// Sherman and Morrison 1950). `bridge` tells whether the link is the only way between its ends:
-    /// opening such a link is a change of topology, not a small number.
-    ///
-    /// With one ampere between the nodes, `through` is the share of it that flows in the link.
-    pub fn opened(&self, between: &Way, across: &Way, link: LinkId, bridge: bool) -> Option<Ohms> {
-        let conductance = self.conductance[link.index()];
-        if conductance == 0.0 || !self.joined(between.ends[0], across.ends[0]) {
-            return Some(Ohms::new(between.ohms));
-        }
-        let transfer = dot(&between.half, &across.half);
-        let through = conductance * transfer;
-        if bridge {
-            return (through.abs() < 0.5).then_some(Ohms::new(between.ohms));
-        }
-        Some(Ohms::new(between.ohms + through * transfer / (1.0 - conductance * across.ohms)))
-    }
-
-    /// Whether a link is the only way between its ends, as far as rounding lets its resistance tell; where
-    /// the graph is at hand, [`Netlist::bridges`] tells for sure.
-    pub fn is_only_way(&self, across: &Way, link: LinkId) -> bool {
-        (1.0 - self.conductance[link.index()] * across.ohms).abs() < CUT
-    }
-
-    /// [`Operating::added`] for two nodes.
-    pub fn resistance_with(
-        &self,
-        netlist: &Netlist,
-        link: LinkId,
-        added: Ohms,
-        a: usize,
-        b: usize,
-    ) -> Option<Ohms> {
-        let between = self.way(a, b)?;
-        let [u, v] = netlist.ends(link);
-        Some(match self.way(u, v) {
-            Some(across) => self.added(&between, &across, link, added),
-            None => Ohms::new(between.ohms),
-        })
-    }
-
-    /// The resistance between two nodes with a resistance between two others: the same rank-one change
-    /// within an island, and a way from one island to another between two.
-    pub fn resistance_joined(&self, ends: [usize; 2], ohms: Ohms, a: usize, b: usize) -> Option<Ohms> {
-        let [u, v] = ends;
-        if self.joined(u, v) {
-            let before = self.resistance(a, b)?;
-            if !self.joined(u, a) {
-                return Some(before);
-            }
-            let across = self.factor.half(u, v);
-            let transfer = dot(&self.factor.half(a, b), &across);
-            return Some(Ohms::new(
-                before.get() - transfer * transfer / (ohms.get() + dot(&across, &across)),
-            ));
-        }
-        if self.joined(a, b) {
-            return self.resistance(a, b);
-        }
-        let through = |u, v| Some(self.resistance(a, u)? + ohms + self.resistance(v, b)?);
-        through(u, v).or_else(|| through(v, u))
-    }
-
-    /// Whether a link conducts now.
-    pub fn conducts(&self, link: LinkId) -> bool {
-        self.conductance[link.index()] > 0.0
-    }
-
-    /// [`Operating::opened`] for two nodes, with the bridges of this machine.
-    pub fn resistance_without(
-        &self,
-        netlist: &Netlist,
-        bridges: &[bool],
-        link: LinkId,
-        a: usize,
-        b: usize,
-    ) -> Option<Ohms> {
-        let between = self.way(a, b)?;
-        let [u, v] = netlist.ends(link);
-        match self.way(u, v) {
-            Some(across) => self.opened(&between, &across, link, bridges[link.index()]),
-            None => Some(Ohms::new(between.ohms)),
-        }
-    }
+fn ampere(nodes: usize, a: usize, b: usize) -> Vec<f64> {
+    let mut currents = vec![0.0; nodes];
+    currents[a] += 1.0;
+    currents[b] -= 1.0;
+    currents
 }

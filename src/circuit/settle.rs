@@ -19,47 +19,19 @@ const ROUNDS: usize = 200;
 /// (ISO 8820-3, from memory).
 const BLOWS: f64 = 2.0;
 
+/// A diode without current stands at its drop but for rounding, in volts: that alone never switches it.
+const ROUNDING: f64 = 1e-7;
+
 /// Nominal voltage where the definition gives none; it only sets what counts as live.
 const NOMINAL: Volts = Volts::new(12.0);
 
-/// What decides what switches: voltages, and the current in each link.
+/// Rounds that are solved already, for machines that differ from theirs in a few branches.
 #[derive(Clone, Copy)]
-pub(super) struct View<'a> {
-    volts: &'a [f64],
-    island: &'a [u32],
-    conductance: &'a [f64],
-    /// A link whose conductance is another one.
-    changed: Option<(LinkId, f64)>,
-}
-
-impl<'a> View<'a> {
-    pub(super) fn of(operating: &'a Operating) -> Self {
-        let (volts, island, conductance) = operating.parts();
-        Self { volts, island, conductance, changed: None }
-    }
-
-    pub(super) fn patched(
-        operating: &'a Operating,
-        volts: &'a [f64],
-        island: &'a [u32],
-        changed: Option<(LinkId, f64)>,
-    ) -> Self {
-        Self { volts, island, changed, ..Self::of(operating) }
-    }
-
-    fn volts_between(self, a: usize, b: usize) -> f64 {
-        if self.island[a] == self.island[b] { self.volts[a] - self.volts[b] } else { 0.0 }
-    }
-
-    /// The current through a link that is a plain resistance, whichever way it flows, in amperes.
-    fn amps(self, netlist: &Netlist, link: LinkId) -> f64 {
-        let conductance = match self.changed {
-            Some((changed, conductance)) if changed == link => conductance,
-            _ => self.conductance[link.index()],
-        };
-        let [a, b] = netlist.ends(link);
-        (self.volts_between(a, b) * conductance).abs()
-    }
+pub(super) struct Start<'a> {
+    /// A way from rest to steady, each round a factored network.
+    pub rounds: &'a [Operating],
+    /// How many of the machine's changes were made in them already: the first ones.
+    pub made: usize,
 }
 
 /// Why there is no solution.
@@ -76,7 +48,7 @@ pub enum Unsettled {
 /// How a machine ends up.
 pub(super) enum Settled {
     /// Nothing switches any more.
-    Steady(Operating),
+    Steady(Box<Operating>),
     /// The same states come round again.
     Loop {
         /// The parts that keep switching.
@@ -86,25 +58,28 @@ pub(super) enum Settled {
     },
 }
 
-/// Solves until nothing switches any more, or the same states come round again.
-pub(super) fn settle(machine: Machine<'_>, way: Option<&mut Vec<Operating>>) -> Result<Settled, Singular> {
+/// Solves until nothing switches any more, or the same states come round again. With a start every round
+/// is an update of the round that has the same place there, or else it is factored.
+pub(super) fn settle(
+    machine: Machine<'_>,
+    start: Option<Start<'_>>,
+    way: Option<&mut Vec<Operating>>,
+) -> Result<Settled, Singular> {
     let mut states = stuck(machine.changes);
     let mut seen: Vec<States> = Vec::new();
     let mut solved: Vec<Operating> = Vec::new();
     loop {
-        let network = Network::assemble(machine, &states);
-        let operating = Operating::new(machine, &network, states.clone())?;
+        let mut operating = round(machine, start, seen.len(), &states)?;
         if machine.setup.power() == Power::Isolated {
-            return Ok(Settled::Steady(operating));
+            return Ok(Settled::Steady(Box::new(operating)));
         }
-        let next = switched(machine, View::of(&operating), &states);
+        let next = switched(machine, &operating, &states);
         if next == states {
-            let mut operating = operating;
-            operating.mark_marginal(marginal(machine, View::of(&operating), &states));
+            operating.mark_marginal(marginal(machine, &operating, &states));
             if let Some(way) = way {
                 *way = solved;
             }
-            return Ok(Settled::Steady(operating));
+            return Ok(Settled::Steady(Box::new(operating)));
         }
         solved.push(operating);
         let again = seen.iter().position(|s| *s == next);
@@ -117,8 +92,23 @@ pub(super) fn settle(machine: Machine<'_>, way: Option<&mut Vec<Operating>>) -> 
     }
 }
 
+fn round(
+    machine: Machine<'_>,
+    start: Option<Start<'_>>,
+    at: usize,
+    states: &States,
+) -> Result<Operating, Singular> {
+    if let Some(Start { rounds, made }) = start
+        && let Some(base) = rounds.get(at).or(rounds.last())
+        && let Some(differences) = machine.differences(base, made, states)
+    {
+        return Ok(base.with(differences, states.clone()));
+    }
+    Operating::new(machine, &Network::assemble(machine, states), states.clone())
+}
+
 /// Whether something would switch if its threshold lay a little otherwise.
-pub(super) fn marginal(machine: Machine<'_>, now: View<'_>, states: &States) -> bool {
+fn marginal(machine: Machine<'_>, now: &Operating, states: &States) -> bool {
     Lean::OUTER.iter().any(|lean| switched(Machine { lean: *lean, ..machine }, now, states) != *states)
 }
 
@@ -133,9 +123,9 @@ fn stuck(changes: &[Change]) -> States {
 
 /// The states that the voltages call for. Diodes go first: while one of them still switches, relays
 /// and units wait, because what they see is not yet what they will see.
-pub(super) fn switched(machine: Machine<'_>, now: View<'_>, states: &States) -> States {
+fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
     let mut next = states.clone();
-    for link in machine.netlist.links() {
+    for link in machine.netlist.part_links() {
         if let Link::Part(part, PartWay::Diode) = machine.netlist.link(link) {
             next.put(link, diode_on(machine, now, states, link, part));
         }
@@ -143,7 +133,7 @@ pub(super) fn switched(machine: Machine<'_>, now: View<'_>, states: &States) -> 
     if next != *states {
         return next;
     }
-    for link in machine.netlist.links() {
+    for link in machine.netlist.part_links() {
         let Link::Part(part, way) = machine.netlist.link(link) else { continue };
         match (way, &machine.harness.parts[part].kind) {
             (PartWay::Coil, PartKind::Relay { operate, .. }) => {
@@ -169,13 +159,19 @@ pub(super) fn switched(machine: Machine<'_>, now: View<'_>, states: &States) -> 
     next
 }
 
+/// The current through a link that is a plain resistance, whichever way it flows, in amperes.
+fn amps(netlist: &Netlist, now: &Operating, link: LinkId) -> f64 {
+    let [a, b] = netlist.ends(link);
+    (now.volts_between(a, b) * now.conductance(link)).abs()
+}
+
 /// The fuse that blows first: the one with the most current for its rating.
-fn overloaded(machine: Machine<'_>, now: View<'_>) -> Option<LinkId> {
+fn overloaded(machine: Machine<'_>, now: &Operating) -> Option<LinkId> {
     let mut most = None;
-    for link in machine.netlist.links() {
+    for link in machine.netlist.part_links() {
         let Link::Part(part, PartWay::Through) = machine.netlist.link(link) else { continue };
         let PartKind::Fuse { rating: Some(rating), .. } = &machine.harness.parts[part].kind else { continue };
-        let load = now.amps(machine.netlist, link) / rating.get().max(f64::MIN_POSITIVE);
+        let load = amps(machine.netlist, now, link) / rating.get().max(f64::MIN_POSITIVE);
         if load >= BLOWS * machine.lean.amps() && most.is_none_or(|(known, _)| load > known) {
             most = Some((load, link));
         }
@@ -183,7 +179,14 @@ fn overloaded(machine: Machine<'_>, now: View<'_>) -> Option<LinkId> {
     most.map(|(_, link)| link)
 }
 
-fn relay(machine: Machine<'_>, now: View<'_>, next: &mut States, coil: LinkId, part: PartId, operate: Volts) {
+fn relay(
+    machine: Machine<'_>,
+    now: &Operating,
+    next: &mut States,
+    coil: LinkId,
+    part: PartId,
+    operate: Volts,
+) {
     if machine.changes.iter().any(|c| matches!(c, Change::Stuck { relay, .. } if *relay == part)) {
         return;
     }
@@ -198,17 +201,17 @@ fn relay(machine: Machine<'_>, now: View<'_>, next: &mut States, coil: LinkId, p
 
 /// A diode conducts when its anode stands above its cathode by more than its drop, and goes on until
 /// the current through it would turn round.
-fn diode_on(machine: Machine<'_>, now: View<'_>, states: &States, link: LinkId, part: PartId) -> bool {
+fn diode_on(machine: Machine<'_>, now: &Operating, states: &States, link: LinkId, part: PartId) -> bool {
     let PartKind::Diode { drop, .. } = &machine.harness.parts[part].kind else { return false };
     if machine.changes.contains(&Change::Open(link)) {
         return false;
     }
     let [anode, cathode] = machine.netlist.ends(link);
     let forward = now.volts_between(anode, cathode);
-    if states.on(link) { forward >= drop.get() } else { forward > drop.get() }
+    if states.on(link) { forward >= drop.get() - ROUNDING } else { forward > drop.get() + ROUNDING }
 }
 
-fn drives(machine: Machine<'_>, now: View<'_>, function: &Function) -> bool {
+fn drives(machine: Machine<'_>, now: &Operating, function: &Function) -> bool {
     let ground = machine.node(function.ground.unwrap_or(Point::Chassis));
     let live = |point: Point| now.volts_between(machine.node(point), ground) >= machine.live();
     live(function.supply) && function.when.iter().all(|point| live(*point))

@@ -41,4 +41,12 @@ impl States {
             self.on.remove(&link);
         }
     }
+
+    /// The relays that stand otherwise, and the links that are on, off or blown otherwise.
+    pub(super) fn differ(&self, other: &Self) -> (Vec<PartId>, Vec<LinkId>) {
+        let relays = self.operated.symmetric_difference(&other.operated).copied().collect();
+        let links =
+            self.on.symmetric_difference(&other.on).chain(self.blown.symmetric_difference(&other.blown));
+        (relays, links.copied().collect())
+    }
 }

@@ -1,24 +1,27 @@
-//! The healthy machine's way from rest to steady, kept so that a changed machine that takes the same way
-//! needs no factorisation of its own.
+//! The healthy machine's way from rest to steady, kept so that a changed machine needs no factorisation
+//! of its own.
 //!
-//! One changed resistance is a rank-one change of every network on the way (Sherman and Morrison 1950).
-//! If the relays, diodes and units then switch round by round as they do in the healthy machine, the
-//! changed machine ends in the patched last network, exactly. If they do not, the caller solves anew.
+//! A changed machine starts at rest like the healthy one, and in each round differs from the healthy
+//! round in the branches that are changed and in those that have switched otherwise until then. All of
+//! them together are one low-rank update of that round's factor, so the changed machine is solved on its
+//! own way, exactly, whether it ends where the healthy one does or not.
 //!
 //! Cost: one solution per round, where a full solution factors every round.
 
 use super::change::{Change, Corner, Lean};
 use super::network::Machine;
-use super::operating::{Operating, Patch};
-use super::settle::{Settled, Unsettled, View, marginal, settle, switched};
+use super::operating::Operating;
+use super::settle::{Settled, Start, Unsettled, settle};
+use super::sparse::Singular;
 use crate::definition::Harness;
-use crate::netlist::{Link, LinkId, Netlist, PartWay};
-use crate::setup::{Power, Setup};
+use crate::netlist::Netlist;
+use crate::setup::Setup;
 
-/// Every round of the healthy machine; the last one is steady.
+/// Every round of a machine with some things changed in it from the outset; the last one is steady.
 #[derive(Debug, Clone)]
 pub struct Trail {
     rounds: Vec<Operating>,
+    outset: Vec<Change>,
 }
 
 impl Trail {
@@ -27,13 +30,27 @@ impl Trail {
     /// # Errors
     /// The parts that keep switching, if the machine never settles.
     pub fn new(harness: &Harness, netlist: &Netlist, setup: &Setup) -> Result<Self, Unsettled> {
-        let machine = healthy(harness, netlist, setup);
+        Self::from(harness, netlist, setup, Vec::new())
+    }
+
+    /// The same with some things changed from the outset.
+    ///
+    /// # Errors
+    /// The parts that keep switching, if the machine never settles.
+    pub fn from(
+        harness: &Harness,
+        netlist: &Netlist,
+        setup: &Setup,
+        outset: Vec<Change>,
+    ) -> Result<Self, Unsettled> {
+        let machine =
+            Machine { harness, netlist, setup, changes: &outset, corner: Corner::Nominal, lean: Lean::Exact };
         let mut rounds = Vec::new();
-        match settle(machine, Some(&mut rounds))? {
-            Settled::Steady(last) => rounds.push(last),
+        match settle(machine, None, Some(&mut rounds))? {
+            Settled::Steady(last) => rounds.push(*last),
             Settled::Loop { parts, .. } => return Err(Unsettled::Loop(parts)),
         }
-        Ok(Self { rounds })
+        Ok(Self { rounds, outset })
     }
 
     /// The steady machine.
@@ -42,48 +59,25 @@ impl Trail {
         &self.rounds[self.rounds.len() - 1]
     }
 
-    /// The change as a patch of the steady machine, if the changed machine takes the same way there.
-    pub fn patch(
+    /// Solves the machine with more things changed in it, each round as an update of the trail's own; where
+    /// it never settles, every round of its loop.
+    ///
+    /// # Errors
+    /// A node that belongs to no island; the assembly rules that out.
+    pub fn solve(
         &self,
         harness: &Harness,
         netlist: &Netlist,
         setup: &Setup,
-        change: Change,
-    ) -> Option<Patch> {
-        if setup.power() == Power::Isolated {
-            return None;
-        }
-        let machine = healthy(harness, netlist, setup);
-        let mut patch = None;
-        for (at, round) in self.rounds.iter().enumerate() {
-            let fresh = round.patch(netlist, plain(netlist, change)?)?;
-            let (volts, island) = round.patched(&fresh);
-            let changed = fresh.link().map(|link| (link, fresh.conductance(round)));
-            let view = View::patched(round, &volts, &island, changed);
-            let next = switched(machine, view, round.states());
-            if next != *self.rounds.get(at + 1).unwrap_or(round).states() {
-                return None;
-            }
-            let near = at + 1 == self.rounds.len() && marginal(machine, view, round.states());
-            patch = Some(fresh.marked(near));
-        }
-        patch
-    }
-}
-
-fn healthy<'a>(harness: &'a Harness, netlist: &'a Netlist, setup: &'a Setup) -> Machine<'a> {
-    Machine { harness, netlist, setup, changes: &[], corner: Corner::Nominal, lean: Lean::Exact }
-}
-
-/// Changes that are nothing but a resistance; sources, diodes and coils switch by themselves.
-fn plain(netlist: &Netlist, change: Change) -> Option<Change> {
-    let of = |link: LinkId| match netlist.link(link) {
-        Link::Part(_, PartWay::Through | PartWay::Switch(_)) => true,
-        other => other.is_conductor(),
-    };
-    match change {
-        Change::Open(link) | Change::Added(link, _) => of(link).then_some(change),
-        Change::Joined(..) => Some(change),
-        Change::Stuck { .. } | Change::Dead(_) => None,
+        changes: &[Change],
+        lean: Lean,
+    ) -> Result<Vec<Operating>, Singular> {
+        let changes: Vec<Change> = self.outset.iter().chain(changes).copied().collect();
+        let machine = Machine { harness, netlist, setup, changes: &changes, corner: Corner::Nominal, lean };
+        let start = Start { rounds: &self.rounds, made: self.outset.len() };
+        Ok(match settle(machine, Some(start), None)? {
+            Settled::Steady(operating) => vec![*operating],
+            Settled::Loop { rounds, .. } => rounds,
+        })
     }
 }

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::definition::{Harness, Id};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation, Ways};
+use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation};
 use crate::netlist::{LinkId, Netlist};
 use crate::setup::Power;
 use crate::units::{Ohms, Volts};
@@ -125,9 +125,10 @@ pub(super) struct Scene<'a> {
     pub situation: &'a Situation<'a>,
     pub measurements: Vec<Measurement>,
     healthy: Vec<Prediction>,
-    /// Without power: the ways of the measurements, and of the links as they come up; the second time
-    /// through the units that are connected, if any are.
-    ways: Vec<(Ways<'a>, Vec<Option<Way>>)>,
+    /// The ways between the probes, of the healthy machine.
+    ways: Vec<Way>,
+    /// The same through the units that are connected, if any are, with what is read there without a fault.
+    through_units: Vec<(Way, Prediction)>,
     /// Whether tolerances are followed through the network, as readings that were taken deserve.
     exact: bool,
     /// Readings by what is changed; faults of one link share theirs. The solved machines themselves would
@@ -138,15 +139,17 @@ pub(super) struct Scene<'a> {
 impl<'a> Scene<'a> {
     pub(super) fn new(situation: &'a Situation<'a>, measurements: Vec<Measurement>, exact: bool) -> Self {
         let healthy = measurements.iter().map(|m| situation.predict_healthy(m)).collect();
-        let isolated = situation.setup.power() == Power::Isolated;
-        let kinds =
-            if isolated { vec![Some(situation.ways()), situation.ways_through_units()] } else { Vec::new() };
-        let with_measurements = |ways: Ways<'a>| {
-            let between = measurements.iter().map(|m| ways.between(m)).collect();
-            (ways, between)
+        let ways = measurements.iter().map(|m| situation.way(situation.healthy(), m)).collect();
+        let through = |machine: &Operating| {
+            let way = |m: &Measurement| {
+                let way = situation.way(machine, m);
+                let without = situation.read_along(machine, &way, m.kind());
+                (way, without)
+            };
+            measurements.iter().map(way).collect()
         };
-        let ways = kinds.into_iter().flatten().map(with_measurements).collect();
-        Self { situation, measurements, healthy, ways, exact, solved: BTreeMap::new() }
+        let through_units = situation.healthy_through_units().map(through).unwrap_or_default();
+        Self { situation, measurements, healthy, ways, through_units, exact, solved: BTreeMap::new() }
     }
 
     fn isolated(&self) -> bool {
@@ -155,129 +158,67 @@ impl<'a> Scene<'a> {
 
     /// What a reading would be with some things changed.
     fn changed(&mut self, netlist: &Netlist, changes: &[Change], at: usize) -> Range {
-        match self.at_once(netlist, changes, at) {
-            Some(range) => range,
-            None => self.solve(changes)[at],
-        }
-    }
-
-    /// Readings that follow from the healthy network without a new solution.
-    fn at_once(&mut self, netlist: &Netlist, changes: &[Change], at: usize) -> Option<Range> {
         let healthy = self.healthy[at];
-        if !self.isolated() {
-            return match changes {
-                [] => Some(Range::of(healthy, healthy)),
-                // Opening what carries nothing changes nothing.
-                [Change::Open(link)] if is_idle(self.situation, netlist, *link) => {
-                    Some(Range::of(healthy, healthy))
-                }
-                _ => None,
-            };
+        match changes {
+            [] => Range::of(healthy, healthy),
+            // Opening what carries nothing changes nothing.
+            [Change::Open(link)] if is_idle(self.situation, netlist, *link) => Range::of(healthy, healthy),
+            _ => self.solve(changes)[at],
         }
-        let measurement = &self.measurements[at];
-        let of = |(ways, between): &mut (Ways<'_>, Vec<Option<Way>>)| {
-            let between = between[at].as_ref();
-            match changes {
-                [] | [Change::Dead(_) | Change::Stuck { operated: false, .. }] => {
-                    Some(Ways::unchanged(between))
-                }
-                [Change::Open(link)] => Some(ways.open(between, *link)),
-                [Change::Added(link, ohms)] => Some(ways.added(between, *link, *ohms)),
-                [Change::Joined(a, b, ohms)] => Some(ways.joined(measurement, [*a, *b], *ohms)),
-                _ => None,
-            }
-        };
-        let found = self.ways.iter_mut().map(of).collect::<Option<Vec<_>>>()?;
-        let without = self.ways.iter().map(|(_, between)| Ways::unchanged(between[at].as_ref()));
-        found
-            .into_iter()
-            .zip(without)
-            .map(|(one, without)| Range::through(healthy, without, one))
-            .reduce(Range::with)
     }
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
         let key: Vec<ChangeKey> = changes.iter().map(key).collect();
+        if !self.solved.contains_key(&key) {
+            let ranges = self.fresh(changes);
+            self.solved.insert(key.clone(), ranges);
+        }
+        self.solved.get(&key).map_or(&[], Vec::as_slice)
+    }
+
+    fn fresh(&self, changes: &[Change]) -> Vec<Range> {
         // Voltages around a short hang on every small resistance on the way.
         let exact = self.exact || changes.iter().any(|change| matches!(change, Change::Joined(..)));
+        let rounds = self.situation.solve(changes);
+        let mut ranges = self.shown(&rounds, exact);
+        if exact && !self.isolated() && rounds.iter().any(Operating::is_marginal) {
+            for lean in Lean::OUTER {
+                let rounds = self.situation.solve_at(changes, Corner::Nominal, lean);
+                let other = self.shown(&rounds, exact);
+                for (range, other) in ranges.iter_mut().zip(other) {
+                    *range = range.with(other);
+                }
+            }
+        }
+        if let Some(least) = self.situation.solve_through_units(changes) {
+            let through = self.through_units.iter().zip(&self.measurements);
+            for (range, ((way, without), measurement)) in ranges.iter_mut().zip(through) {
+                let one = self.situation.read_along(&least, way, measurement.kind());
+                *range = range.with(Range::through(range.healthy, *without, one));
+            }
+        }
+        ranges
+    }
+
+    /// What every reading shows on a solved machine, or on one that goes round in a loop.
+    fn shown(&self, rounds: &[Operating], exact: bool) -> Vec<Range> {
         let situation = self.situation;
-        let (measurements, healthy) = (&self.measurements, &self.healthy);
-        self.solved.entry(key).or_insert_with(|| {
-            if let Some(ranges) = patched(situation, changes, measurements, healthy, exact) {
-                return ranges;
-            }
-            let mut found = shown(situation, &situation.solve(changes), measurements, healthy, exact);
-            if let Some(least) = situation.solve_through_units(changes) {
-                let without =
-                    |m: &Measurement| situation.read_healthy_through_units(m).unwrap_or(Prediction::Open);
-                for (range, measurement) in found.ranges.iter_mut().zip(measurements) {
-                    let one = situation.read(&least, measurement);
-                    *range = range.with(Range::through(range.healthy, without(measurement), one));
-                }
-            }
-            if exact && found.marginal {
-                for lean in Lean::OUTER {
-                    let rounds = situation.solve_at(changes, Corner::Nominal, lean);
-                    let other = shown(situation, &rounds, measurements, healthy, exact);
-                    for (range, other) in found.ranges.iter_mut().zip(other.ranges) {
-                        *range = range.with(other);
-                    }
-                }
-            }
-            found.ranges
-        })
-    }
-}
-
-/// Readings of a machine with one changed resistance in which everything switches as in the healthy one.
-fn patched(
-    situation: &Situation<'_>,
-    changes: &[Change],
-    measurements: &[Measurement],
-    healthy: &[Prediction],
-    exact: bool,
-) -> Option<Vec<Range>> {
-    let [change] = changes else { return None };
-    let patch = situation.patch(*change)?;
-    if exact && patch.is_marginal() {
-        return None;
-    }
-    let range = |(measurement, healthy): (&Measurement, &Prediction)| Range {
-        slack: if exact { situation.scatter_patched(&patch, measurement).worst } else { 0.0 },
-        ..Range::of(*healthy, situation.read_patched(&patch, measurement))
-    };
-    Some(measurements.iter().zip(healthy).map(range).collect())
-}
-
-/// What every reading shows on a solved machine.
-struct Shown {
-    ranges: Vec<Range>,
-    marginal: bool,
-}
-
-fn shown(
-    situation: &Situation<'_>,
-    rounds: &[Operating],
-    measurements: &[Measurement],
-    healthy: &[Prediction],
-    exact: bool,
-) -> Shown {
-    let powered = situation.setup.power() == Power::Connected;
-    let range = |(measurement, healthy): (&Measurement, &Prediction)| {
-        let readings: Vec<Prediction> = rounds.iter().map(|o| situation.read(o, measurement)).collect();
-        let [low, high] = match readings[..] {
-            [] => [*healthy; 2],
-            [one] => [one, one],
-            _ => unsteady(&readings),
+        let of = |at: usize| {
+            let (measurement, healthy) = (&self.measurements[at], self.healthy[at]);
+            let read = |o: &Operating| situation.read_along(o, &self.ways[at], measurement.kind());
+            let readings: Vec<Prediction> = rounds.iter().map(read).collect();
+            let [low, high] = match readings[..] {
+                [] => [healthy; 2],
+                [one] => [one, one],
+                _ => unsteady(&readings),
+            };
+            let scatter = |operating| situation.scatter(operating, measurement).worst;
+            let powered = !self.isolated();
+            let slack = if exact && powered { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
+            let unchanged = same(healthy, low) && same(healthy, high);
+            Range { healthy, low, high, slack, unchanged }
         };
-        let scatter = |operating| situation.scatter(operating, measurement).worst;
-        let slack = if exact && powered { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
-        let unchanged = same(*healthy, low) && same(*healthy, high);
-        Range { healthy: *healthy, low, high, slack, unchanged }
-    };
-    Shown {
-        ranges: measurements.iter().zip(healthy).map(range).collect(),
-        marginal: powered && rounds.iter().any(Operating::is_marginal),
+        (0..self.measurements.len()).map(of).collect()
     }
 }
 
@@ -357,11 +298,6 @@ impl<'a> Memory<'a> {
 
 /// The fuses that a changed machine blows.
 fn blows(situation: &Situation<'_>, changes: &[Change]) -> BTreeSet<LinkId> {
-    if let [change] = changes
-        && situation.patch(*change).is_some_and(|patch| !patch.is_marginal())
-    {
-        return BTreeSet::new();
-    }
     let mut rounds = situation.solve(changes);
     if rounds.iter().any(Operating::is_marginal) {
         rounds.extend(situation.solve_at(changes, Corner::Nominal, Lean::Early));

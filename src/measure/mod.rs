@@ -13,7 +13,7 @@ mod situation;
 pub use expect::Expectation;
 pub use meter::{Meter, OPEN_FROM};
 pub use reading::{Reading, ReadingError};
-pub use situation::{Prediction, Situation, Ways};
+pub use situation::{Prediction, Situation};
 
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::setup::{Power, Setup};

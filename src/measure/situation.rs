@@ -3,12 +3,10 @@
 use std::collections::BTreeMap;
 
 use super::{Measurement, Refusal, connected_unit};
-use crate::circuit::{
-    Change, Corner, Lean, Operating, Patch, Scatter, Trail, Unsettled, Way, solve, solve_rounds,
-};
+use crate::circuit::{Change, Corner, Lean, Operating, Scatter, Trail, Unsettled, Way, solve, solve_rounds};
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::netlist::resistance::{self, Seen};
-use crate::netlist::{Link, LinkId, Netlist, Nets, PartWay};
+use crate::netlist::{Link, Netlist, Nets, PartWay};
 use crate::setup::{Power, Setup};
 use crate::units::Ohms;
 
@@ -32,12 +30,10 @@ pub struct Situation<'a> {
     outer: Vec<Operating>,
     /// Without power and with units connected, the healthy machine with as much current through them as may
     /// be: see [`INSIDE`].
-    through_units: Option<Operating>,
+    through_units: Option<Trail>,
     /// With power connected, the healthy machine with every threshold at its lowest and at its highest,
     /// where that makes a difference.
     leaning: Vec<Operating>,
-    /// For each link, whether an ohmmeter has no other way round it.
-    bridges: Vec<bool>,
     /// For each link, by how many ohms a healthy one may differ from what is expected.
     scatter: Vec<f64>,
 }
@@ -85,8 +81,7 @@ impl<'a> Situation<'a> {
             Link::Part(_, PartWay::Source | PartWay::Diode) => 0.0,
             _ => resistance::range(netlist, harness, link, seen).scatter().get(),
         });
-        let passes = |link| setup.passes_ohmmeter(netlist, harness, link);
-        let groups = netlist.groups(passes);
+        let groups = netlist.groups(|link| setup.passes_ohmmeter(netlist, harness, link));
         let mut units: BTreeMap<PartId, Vec<usize>> = BTreeMap::new();
         for (node, point) in harness.points().enumerate() {
             if let Some(unit) = connected_unit(harness, point, setup) {
@@ -96,13 +91,12 @@ impl<'a> Situation<'a> {
         let inside = if setup.power() == Power::Isolated { inside(&units) } else { Vec::new() };
         let through_units = match &inside[..] {
             [] => None,
-            inside => solve_rounds(harness, netlist, setup, inside, Corner::Nominal, Lean::Exact)?.pop(),
+            _ => Some(Trail::from(harness, netlist, setup, inside)?),
         };
         Ok(Self {
             harness,
             netlist,
             nets: netlist.groups(|link| setup.joins(netlist, link)),
-            bridges: netlist.bridges(passes),
             scatter: scatter.collect(),
             leaning,
             setup: setup.clone(),
@@ -184,90 +178,46 @@ impl<'a> Situation<'a> {
         }
     }
 
-    /// A change of one resistance as a patch of the healthy machine (power connected only); `None` where
-    /// something switches otherwise then, so that only a full solution tells.
-    pub fn patch(&self, change: Change) -> Option<Patch> {
-        self.trail.patch(self.harness, self.netlist, &self.setup, change)
-    }
-
-    /// What a voltage reading shows on the patched machine.
-    pub fn read_patched(&self, patch: &Patch, measurement: &Measurement) -> Prediction {
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        Prediction::Volts(self.healthy().voltmeter_patched(patch, red, black).get())
-    }
-
-    /// [`Situation::scatter`] on the patched machine.
-    pub fn scatter_patched(&self, patch: &Patch, measurement: &Measurement) -> Scatter {
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        self.healthy().scatter_patched(patch, self.netlist, &self.scatter, red, black)
-    }
-
     /// What a healthy machine shows.
     pub fn predict_healthy(&self, measurement: &Measurement) -> Prediction {
         self.read(self.healthy(), measurement)
     }
 
-    /// What the machine shows when one link is open, from the healthy factor (power isolated only; with
-    /// power connected relays may drop, and [`Situation::solve`] is needed).
-    pub fn predict_open(&self, measurement: &Measurement, link: LinkId) -> Prediction {
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        let without = self.healthy().resistance_without(self.netlist, &self.bridges, link, red, black);
-        without.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
-    }
-
-    /// What the machine shows when a resistance is added in series to one link (power isolated only).
-    pub fn predict_added(&self, measurement: &Measurement, link: LinkId, added: Ohms) -> Prediction {
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        let with = self.healthy().resistance_with(self.netlist, link, added, red, black);
-        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
-    }
-
-    /// What the machine shows when two nodes are joined by a resistance (power isolated only).
-    pub fn predict_joined(&self, measurement: &Measurement, nodes: [usize; 2], ohms: Ohms) -> Prediction {
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        let with = self.healthy().resistance_joined(nodes, ohms, red, black);
-        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
-    }
-
-    /// The ways of many measurements and links, each found once (power isolated only).
-    pub fn ways(&self) -> Ways<'_> {
-        Ways {
-            situation: self,
-            machine: self.healthy(),
-            bridges: Some(&self.bridges),
-            links: BTreeMap::new(),
-        }
-    }
-
-    /// The same with as much current as may be through the units that are connected, if any are.
-    pub fn ways_through_units(&self) -> Option<Ways<'_>> {
-        let machine = self.through_units.as_ref()?;
-        Some(Ways { situation: self, machine, bridges: None, links: BTreeMap::new() })
+    /// What a reading without power shows on a machine with some things changed.
+    pub fn predict(&self, measurement: &Measurement, changes: &[Change]) -> Prediction {
+        let machine = self.solve(changes).into_iter().next();
+        machine.map_or_else(|| self.predict_healthy(measurement), |machine| self.read(&machine, measurement))
     }
 
     /// The machine with some things changed: one solution, or each round of a machine that never
-    /// settles. Cost: a new factorisation for each round.
+    /// settles. Cost: a low-rank change of the healthy machine's factor for each round.
     pub fn solve(&self, changes: &[Change]) -> Vec<Operating> {
         self.solve_at(changes, Corner::Nominal, Lean::Exact)
     }
 
-    /// The changed machine with all resistances, or all thresholds, at one end of their range.
+    /// The changed machine with all resistances, or all thresholds, at one end of their range. Cost: a
+    /// factorisation for each round unless the resistances are as expected.
     pub fn solve_at(&self, changes: &[Change], corner: Corner, lean: Lean) -> Vec<Operating> {
-        solve_rounds(self.harness, self.netlist, &self.setup, changes, corner, lean).unwrap_or_default()
+        let (harness, netlist, setup) = (self.harness, self.netlist, &self.setup);
+        let rounds = match corner {
+            Corner::Nominal => self.trail.solve(harness, netlist, setup, changes, lean),
+            _ => solve_rounds(harness, netlist, setup, changes, corner, lean),
+        };
+        rounds.unwrap_or_default()
     }
 
     /// The changed machine without power, with as much current as may be through the units that are
     /// connected; `None` where none is.
     pub fn solve_through_units(&self, changes: &[Change]) -> Option<Operating> {
-        self.through_units.as_ref()?;
-        let changes: Vec<Change> = inside(&self.units).into_iter().chain(changes.iter().copied()).collect();
-        self.solve(&changes).into_iter().next()
+        let trail = self.through_units.as_ref()?;
+        let rounds = trail.solve(self.harness, self.netlist, &self.setup, changes, Lean::Exact);
+        rounds.unwrap_or_default().into_iter().next()
     }
 
-    /// The least the healthy machine may show without power, through the units that are connected; `None`
-    /// where none is.
-    pub fn read_healthy_through_units(&self, measurement: &Measurement) -> Option<Prediction> {
-        self.through_units.as_ref().map(|operating| self.read(operating, measurement))
+    /// The healthy machine without power, with as much current as may be through the units that are
+    /// connected; `None` where none is.
+    pub fn healthy_through_units(&self) -> Option<&Operating> {
+        self.through_units.as_ref().map(Trail::steady)
     }
 
     /// Fuses that blow in the healthy machine in this setup: the definition asks more of them than they
@@ -293,11 +243,21 @@ impl<'a> Situation<'a> {
 
     /// What a measurement shows on a solved machine.
     pub fn read(&self, operating: &Operating, measurement: &Measurement) -> Prediction {
+        self.read_along(operating, &self.way(operating, measurement), measurement.kind())
+    }
+
+    /// The way between the probes of a measurement, of a solved machine and all that are updates of it.
+    pub fn way(&self, operating: &Operating, measurement: &Measurement) -> Way {
         let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        if !measurement.kind().is_resistance() {
-            return Prediction::Volts(operating.voltmeter(red, black).get());
+        operating.way(red, black)
+    }
+
+    /// What a measurement shows on a solved machine, whose way is known.
+    pub fn read_along(&self, operating: &Operating, way: &Way, kind: Kind) -> Prediction {
+        if !kind.is_resistance() {
+            return Prediction::Volts(operating.voltmeter_along(way).get());
         }
-        operating.resistance(red, black).map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+        operating.resistance_along(way).map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
     }
 }
 
@@ -308,66 +268,4 @@ fn inside(units: &BTreeMap<PartId, Vec<usize>>) -> Vec<Change> {
         Some(rest.iter().map(|node| Change::Joined(*middle, *node, INSIDE)).collect::<Vec<_>>())
     };
     units.values().filter_map(star).flatten().collect()
-}
-
-/// What the healthy machine's factor says about measurements and links, each followed up the elimination
-/// tree only once; for questions about every measurement and every link.
-pub struct Ways<'a> {
-    situation: &'a Situation<'a>,
-    machine: &'a Operating,
-    /// Which links are the only way between their ends, where that is known beforehand.
-    bridges: Option<&'a [bool]>,
-    links: BTreeMap<LinkId, Option<Way>>,
-}
-
-impl Ways<'_> {
-    /// The way of a measurement.
-    pub fn between(&self, measurement: &Measurement) -> Option<Way> {
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.situation.node(p));
-        self.machine.way(red, black)
-    }
-
-    /// What the machine shows as it is.
-    pub fn unchanged(between: Option<&Way>) -> Prediction {
-        between.map_or(Prediction::Open, |way| Prediction::Ohms(way.ohms().get()))
-    }
-
-    /// What the machine shows when one link is open.
-    pub fn open(&mut self, between: Option<&Way>, link: LinkId) -> Prediction {
-        let bridges = self.bridges;
-        self.along(between, link, |machine, between, across| {
-            let bridge =
-                bridges.map_or_else(|| machine.is_only_way(across, link), |bridges| bridges[link.index()]);
-            machine.opened(between, across, link, bridge)
-        })
-    }
-
-    /// What the machine shows when a resistance is added in series to one link.
-    pub fn added(&mut self, between: Option<&Way>, link: LinkId, added: Ohms) -> Prediction {
-        self.along(between, link, |machine, between, across| {
-            Some(machine.added(between, across, link, added))
-        })
-    }
-
-    /// What the machine shows when two nodes are joined by a resistance.
-    pub fn joined(&self, measurement: &Measurement, ends: [usize; 2], ohms: Ohms) -> Prediction {
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| self.situation.node(p));
-        let with = self.machine.resistance_joined(ends, ohms, red, black);
-        with.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
-    }
-
-    fn along(
-        &mut self,
-        between: Option<&Way>,
-        link: LinkId,
-        changed: impl Fn(&Operating, &Way, &Way) -> Option<Ohms>,
-    ) -> Prediction {
-        let [u, v] = self.situation.netlist.ends(link);
-        let across = self.links.entry(link).or_insert_with(|| self.machine.way(u, v));
-        let ohms = between.and_then(|between| match across {
-            Some(across) => changed(self.machine, between, across),
-            None => Some(between.ohms()),
-        });
-        ohms.map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
-    }
 }

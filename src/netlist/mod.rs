@@ -102,6 +102,8 @@ pub struct Netlist {
     /// The distinct contact pairs of each switch, with the positions that close them.
     switches: Vec<Vec<Vec<usize>>>,
     chassis: usize,
+    /// The first link of each part, and one more at the end: parts' links stand together, after all others.
+    parts: Vec<u32>,
 }
 
 impl Netlist {
@@ -113,6 +115,7 @@ impl Netlist {
             ends: Vec::with_capacity(links),
             switches: vec![Vec::new(); harness.parts.len()],
             chassis: harness.point_index(Point::Chassis),
+            parts: Vec::with_capacity(harness.parts.len() + 1),
         };
         for point in harness.points() {
             netlist.graph.add_node(point);
@@ -127,8 +130,10 @@ impl Netlist {
             }
         }
         for (id, part) in harness.parts.iter() {
+            netlist.parts.push(netlist.ends.len() as u32);
             netlist.join_part(harness, id, &part.kind);
         }
+        netlist.parts.push(netlist.ends.len() as u32);
         netlist
     }
 
@@ -210,6 +215,17 @@ impl Netlist {
     /// All links in order.
     pub fn links(&self) -> impl ExactSizeIterator<Item = LinkId> + use<> {
         (0..self.ends.len() as u32).map(LinkId)
+    }
+
+    /// The ways through a part, in order.
+    pub fn links_of(&self, part: PartId) -> impl ExactSizeIterator<Item = LinkId> + use<> {
+        let [from, to] = [part.index(), part.index() + 1].map(|at| self.parts[at]);
+        (from..to).map(LinkId)
+    }
+
+    /// The ways through all parts, in order.
+    pub fn part_links(&self) -> impl ExactSizeIterator<Item = LinkId> + use<> {
+        (self.parts.first().copied().unwrap_or(0)..self.ends.len() as u32).map(LinkId)
     }
 
     /// What a link is.

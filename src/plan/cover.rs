@@ -66,9 +66,9 @@ impl<'a> Cover<'a> {
     fn continuity(&self, measurement: &Measurement, expect: &Expectation) -> Vec<Fault> {
         let mut covered = Vec::new();
         for link in self.way(measurement) {
-            let open = self.situation.predict_open(measurement, link);
+            let open = self.situation.predict(measurement, &[Change::Open(link)]);
             let shows_open = expect.excludes(open, Kind::Continuity, &self.meter);
-            let added = self.situation.predict_added(measurement, link, HIGH_FROM);
+            let added = self.situation.predict(measurement, &[Change::Added(link, HIGH_FROM)]);
             let shows_high = expect.excludes(added, Kind::Continuity, &self.meter);
             self.elements(link, shows_open, shows_high, &mut covered);
             covered.extend(self.part_short(measurement, expect, link));
@@ -81,7 +81,8 @@ impl<'a> Cover<'a> {
     fn part_short(&self, measurement: &Measurement, expect: &Expectation, link: LinkId) -> Option<Fault> {
         let Link::Part(part, _) = self.situation.netlist.link(link) else { return None };
         let load = matches!(self.situation.harness.parts[part].kind, PartKind::Load { .. });
-        let reads = || self.situation.predict_joined(measurement, self.situation.netlist.ends(link), SHORT);
+        let [a, b] = self.situation.netlist.ends(link);
+        let reads = || self.situation.predict(measurement, &[Change::Joined(a, b, SHORT)]);
         let shows = load && expect.low > 0.0 && expect.excludes(reads(), Kind::Continuity, &self.meter);
         shows.then_some(Fault::PartShort(part))
     }
@@ -98,7 +99,8 @@ impl<'a> Cover<'a> {
             for other in self.near.get(&net).into_iter().flatten().filter(|other| net == a || **other != a) {
                 let faults = self.shorts.get(&(net.min(*other), net.max(*other))).into_iter().flatten();
                 let shows = |fault: &&Fault| {
-                    let reads = situation.predict_joined(measurement, self.touching(**fault), SHORT);
+                    let [a, b] = self.touching(**fault);
+                    let reads = situation.predict(measurement, &[Change::Joined(a, b, SHORT)]);
                     expect.excludes(reads, Kind::Continuity, &self.meter)
                 };
                 covered.extend(faults.filter(shows).copied());
