@@ -1,6 +1,6 @@
 //! What can be different in a faulty machine.
 
-use crate::definition::PartId;
+use crate::definition::{Id, PartId};
 use crate::netlist::LinkId;
 use crate::netlist::resistance::Range;
 use crate::units::Ohms;
@@ -23,6 +23,22 @@ pub enum Change {
     },
     /// A source gives nothing, or a unit drives nothing.
     Dead(PartId),
+}
+
+/// What tells changes apart: kind, where, and how much.
+pub type ChangeKey = (u8, usize, usize, u64);
+
+impl Change {
+    /// A key: equal changes have equal keys, and their order is that of links and parts.
+    pub fn key(&self) -> ChangeKey {
+        match *self {
+            Self::Open(link) => (0, link.index(), 0, 0),
+            Self::Added(link, ohms) => (1, link.index(), 0, ohms.get().to_bits()),
+            Self::Joined(a, b, ohms) => (2, a, b, ohms.get().to_bits()),
+            Self::Stuck { relay, operated } => (3, relay.index(), usize::from(operated), 0),
+            Self::Dead(part) => (4, part.index(), 0, 0),
+        }
+    }
 }
 
 /// Which end of every resistance's range the network is built with.

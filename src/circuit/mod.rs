@@ -22,7 +22,7 @@ mod states;
 mod trail;
 mod update;
 
-pub use change::{Change, Corner, Lean};
+pub use change::{Change, ChangeKey, Corner, Lean};
 pub use operating::{Operating, Scatter, VOLTMETER};
 pub use settle::Unsettled;
 pub use sparse::{Factor, Singular};

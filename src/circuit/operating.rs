@@ -143,6 +143,12 @@ impl Operating {
         }
     }
 
+    /// The number of a node's island in the network that was factored: nodes with different numbers have
+    /// nothing to do with each other there.
+    pub fn island(&self, node: usize) -> u32 {
+        self.base.island[node]
+    }
+
     /// The voltage between two nodes with nothing connected to them; 0 V where nothing joins them.
     pub fn volts_between(&self, a: usize, b: usize) -> f64 {
         if !self.base.powered || !self.joined(a, b) {

@@ -15,7 +15,7 @@ pub use weight::{WEIGHTS, Weight};
 
 use std::collections::BTreeMap;
 
-use crate::circuit::Change;
+use crate::circuit::{Change, ChangeKey};
 use crate::definition::{ConnectorId, Harness, PartId, PartKind, Point, WireId};
 use crate::netlist::{Element, Link, LinkId, Netlist, PartWay};
 use crate::units::Ohms;
@@ -169,6 +169,18 @@ impl Universe {
         for fault in modes {
             self.add(harness, *fault);
         }
+    }
+
+    /// The faults by what they change in the network: those that change the same cannot be told apart by
+    /// any reading. Faults that change nothing are left out.
+    pub fn by_change(&self, harness: &Harness, netlist: &Netlist) -> Vec<(Vec<Change>, Vec<Fault>)> {
+        let mut groups: BTreeMap<Vec<ChangeKey>, (Vec<Change>, Vec<Fault>)> = BTreeMap::new();
+        for (fault, _) in &self.faults {
+            let changes = self.changes(harness, netlist, *fault);
+            let key: Vec<ChangeKey> = changes.iter().map(Change::key).collect();
+            groups.entry(key).or_insert((changes, Vec::new())).1.push(*fault);
+        }
+        groups.into_values().filter(|(changes, _)| !changes.is_empty()).collect()
     }
 
     /// Every fault with its weight.

@@ -2,8 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::circuit::{Change, Corner, Lean, Operating, Way};
-use crate::definition::{Harness, Id};
+use crate::circuit::{Change, ChangeKey, Corner, Lean, Operating, Way};
+use crate::definition::Harness;
 use crate::fault::{Fault, Universe};
 use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation};
 use crate::netlist::{LinkId, Netlist};
@@ -168,7 +168,7 @@ impl<'a> Scene<'a> {
     }
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
-        let key: Vec<ChangeKey> = changes.iter().map(key).collect();
+        let key: Vec<ChangeKey> = changes.iter().map(Change::key).collect();
         if !self.solved.contains_key(&key) {
             let ranges = self.fresh(changes);
             self.solved.insert(key.clone(), ranges);
@@ -222,19 +222,6 @@ impl<'a> Scene<'a> {
     }
 }
 
-/// A change as a key: links and nodes are what tells changes apart.
-type ChangeKey = (u8, usize, usize);
-
-fn key(change: &Change) -> ChangeKey {
-    match *change {
-        Change::Open(link) => (0, link.index(), 0),
-        Change::Added(link, ohms) => (1, link.index(), ohms.get().to_bits() as usize),
-        Change::Joined(a, b, _) => (2, a, b),
-        Change::Stuck { relay, operated } => (3, relay.index(), usize::from(operated)),
-        Change::Dead(part) => (4, part.index(), 0),
-    }
-}
-
 fn is_idle(situation: &Situation<'_>, netlist: &Netlist, link: LinkId) -> bool {
     !situation.healthy().conducts(link) && netlist.link(link).is_conductor()
 }
@@ -280,7 +267,7 @@ impl<'a> Memory<'a> {
 
     fn blown(&mut self, changes: &[Change]) -> &[BTreeSet<LinkId>] {
         let history = &self.history;
-        self.known.entry(changes.iter().map(key).collect()).or_insert_with(|| {
+        self.known.entry(changes.iter().map(Change::key).collect()).or_insert_with(|| {
             let mut so_far = BTreeSet::new();
             let mut of_setup: BTreeMap<_, BTreeSet<LinkId>> = BTreeMap::new();
             let mut after = Vec::new();

@@ -11,6 +11,7 @@
 mod bounds;
 mod caution;
 mod cover;
+mod hidden;
 mod phase;
 mod plugs;
 mod power;
@@ -18,6 +19,7 @@ mod select;
 
 pub use bounds::{group_tests, kautz, spanning_steps};
 pub use caution::{BEFORE, DEFERENCE};
+pub use hidden::{Hidden, Reason, Uncover};
 
 use std::collections::BTreeSet;
 
@@ -100,8 +102,8 @@ pub struct Coverage {
     pub faults: usize,
     /// Those that at least one step shows for sure.
     pub detected: usize,
-    /// Those that none shows, each with the reason.
-    pub undetected: Vec<(Fault, &'static str)>,
+    /// Those that none shows, each with the reason and what would uncover it.
+    pub undetected: Vec<(Fault, Hidden)>,
 }
 
 /// What a plan costs, beside what any plan with the same phases and two probes must cost.

@@ -2,15 +2,16 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::cover::{Cover, why_not};
+use super::cover::{Question, covered};
+use super::hidden::{Hidden, hidden};
 use super::select::{Chosen, Selection, Wanted, paths, switches};
 use super::{Cost, Coverage, Draft, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, Kind, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Meter, Situation};
+use crate::measure::{Expectation, Meter, Situation};
 use crate::netlist::{Element, Netlist};
-use crate::setup::{Action, Power, READING_SECONDS, Setup, plug_of, transition};
+use crate::setup::{Action, Isolated, Power, READING_SECONDS, Setup, plug_of, transition};
 use crate::units::{Seconds, Volts};
 
 /// From this voltage against the chassis an exposed contact counts as live: common practice.
@@ -151,12 +152,19 @@ impl<'a> Builder<'a> {
     /// Turns the chosen readings into numbered steps: by station, the one where the person stands
     /// first; within a station what finds the likeliest faults per second first.
     fn steps(&mut self, phase: usize, situation: &Situation<'_>, selection: Selection) -> Vec<Step> {
-        let cover = Cover::new(situation, &self.universe, self.meter);
         let weights: BTreeMap<Fault, f64> = self.universe.iter().collect();
+        let expectations: Vec<Expectation> = selection
+            .chosen
+            .iter()
+            .map(|chosen| situation.expect(&chosen.measurement, &self.meter))
+            .collect();
+        let chosen = selection.chosen.iter().map(|chosen| &chosen.measurement);
+        let question = |(measurement, expect)| Question { measurement, expect, meter: &self.meter };
+        let questions: Vec<Question<'_>> = chosen.zip(&expectations).map(question).collect();
+        let covers = covered(situation, &self.universe, &questions);
         let mut steps: Vec<(Step, f64)> = Vec::new();
-        for Chosen { measurement, purpose, .. } in selection.chosen {
-            let expect = situation.expect(&measurement, &self.meter);
-            let covers = cover.of(&measurement, &expect);
+        for ((chosen, expect), covers) in selection.chosen.into_iter().zip(expectations).zip(covers) {
+            let Chosen { measurement, purpose, .. } = chosen;
             let weight = covers.iter().filter_map(|fault| weights.get(fault)).sum();
             let station =
                 self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
@@ -186,8 +194,7 @@ impl<'a> Builder<'a> {
     pub(super) fn finish(mut self) -> Plan {
         self.bound_changes();
         let covered: BTreeSet<Fault> = self.covered.intersection(&self.in_scope).copied().collect();
-        let undetected =
-            self.in_scope.difference(&covered).map(|fault| (*fault, why_not(self.harness, *fault))).collect();
+        let undetected = self.undetected(&covered);
         Plan {
             cautions: caution::throughout(self.harness),
             before: caution::before(self.harness, &self.phases),
@@ -197,6 +204,17 @@ impl<'a> Builder<'a> {
             meter: self.meter,
             phases: self.phases,
         }
+    }
+
+    /// What no step shows, seen from the setup in which paths are read.
+    fn undetected(&self, covered: &BTreeSet<Fault>) -> Vec<(Fault, Hidden)> {
+        let isolated = |phase: &&Phase| phase.setup.power() == Power::Isolated;
+        let paths = self.phases.iter().filter(isolated).max_by_key(|phase| phase.setup.parted().len());
+        let setup = paths.map_or_else(|| Isolated::at_rest().into(), |phase| phase.setup.clone());
+        // Without power nothing switches, so every machine settles.
+        let Ok(situation) = Situation::new(self.harness, self.netlist, &setup) else { return Vec::new() };
+        let left = self.in_scope.difference(covered);
+        left.map(|fault| (*fault, hidden(&situation, &self.universe, *fault))).collect()
     }
 
     /// Each plug that is ever off is parted once and joined once; each battery's two leads come off and

@@ -167,7 +167,13 @@ pub struct UndetectedView {
     /// The fault.
     pub fault: String,
     /// Why not.
-    pub why: &'static str,
+    pub why: String,
+    /// What to do to see it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub uncover: Option<String>,
+    /// The sort of reason.
+    #[serde(skip)]
+    class: &'static str,
 }
 
 /// What a plan costs.
@@ -208,7 +214,12 @@ pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
                 .coverage
                 .undetected
                 .iter()
-                .map(|(fault, why)| UndetectedView { fault: fault.id(harness), why })
+                .map(|(fault, hidden)| UndetectedView {
+                    fault: fault.id(harness),
+                    why: hidden.reason.words(harness),
+                    uncover: hidden.uncover.as_ref().map(|uncover| uncover.words(harness)),
+                    class: hidden.reason.class(),
+                })
                 .collect(),
         },
         cost: CostView {
@@ -434,9 +445,9 @@ fn accuses(harness: &Harness, step: &Step) -> String {
 
 fn coverage_section(view: &PlanView) -> Section {
     let CostView { steps, steps_bound, changes, changes_bound, seconds, seconds_bound } = view.cost;
-    let mut reasons: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut reasons: BTreeMap<&str, Vec<&UndetectedView>> = BTreeMap::new();
     for undetected in &view.coverage.undetected {
-        *reasons.entry(undetected.why).or_default() += 1;
+        reasons.entry(undetected.class).or_default().push(undetected);
     }
     let mut lines = vec![
         format!(
@@ -453,9 +464,15 @@ fn coverage_section(view: &PlanView) -> Section {
         duration(seconds),
         duration(seconds_bound)
     ));
-    let mut reasons: Vec<(&str, usize)> = reasons.into_iter().collect();
-    reasons.sort_by_key(|(_, count)| Reverse(*count));
-    lines.extend(reasons.iter().map(|(why, count)| format!("- {count} not shown: {why}.")));
+    let mut reasons: Vec<(&str, Vec<&UndetectedView>)> = reasons.into_iter().collect();
+    reasons.sort_by_key(|(_, hidden)| Reverse(hidden.len()));
+    for (class, hidden) in reasons {
+        lines.push(format!("- {} not shown: {class}.", hidden.len()));
+        // One example with a remedy says more than the count.
+        if let Some((example, uncover)) = hidden.iter().find_map(|h| Some((h, h.uncover.as_ref()?))) {
+            lines.push(format!("  {}: {}; {uncover}.", example.fault, example.why));
+        }
+    }
     Section { title: "What this plan shows and costs".to_owned(), lines, ..Section::default() }
 }
 
