@@ -120,7 +120,7 @@ impl Situation<'_> {
 
     fn expect_ohms(&self, measurement: &Measurement, meter: &Meter) -> Expectation {
         let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        let [low, _, high] = self.resistances(red, black);
+        let [low, _, high] = self.bounds(red, black);
         let unit = self.relies_on_unit(measurement.red(), measurement.black());
         let (Some(low), Some(high)) = (low, high) else {
             let why = "nothing joins the probes; 1 Mohm is the least isolation that counts as good (BS \

@@ -169,7 +169,7 @@ impl<'a> Situation<'a> {
     }
 
     /// The healthy resistance between two nodes at its least, expected and highest.
-    pub(super) fn resistances(&self, red: usize, black: usize) -> [Option<f64>; 3] {
+    pub fn bounds(&self, red: usize, black: usize) -> [Option<f64>; 3] {
         let of = |operating: &Operating| operating.resistance(red, black).map(Ohms::get);
         let expected = of(self.healthy());
         match &self.outer[..] {

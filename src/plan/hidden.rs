@@ -7,14 +7,14 @@
 //!
 //! Cost: for each fault one way round and one search for the nearest probes, both within its island.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
-use crate::circuit::Change;
 use crate::definition::{ConditionId, Harness, Kind, MatingId, PartId, PartKind, Point, TerminalId, WireId};
-use crate::fault::{Fault, Universe};
+use crate::fault::{Fault, HIGH_FROM, Universe};
 use crate::measure::{Meter, Situation};
+use crate::netlist::resistance::{self, Seen};
 use crate::netlist::{Element, Link, LinkId, PartWay};
-use crate::setup::{Isolated, Setup, plug_of};
+use crate::setup::plug_of;
 use crate::units::Ohms;
 
 /// Why no step shows a fault.
@@ -156,50 +156,57 @@ fn plug(harness: &Harness, mating: MatingId) -> &str {
     &harness.connectors[plug_of(harness, mating)].id
 }
 
-/// Why no step shows a fault, in the setup in which the plan reads paths.
-pub(super) fn hidden(situation: &Situation<'_>, universe: &Universe, fault: Fault) -> Hidden {
-    let changes = universe.changes(situation.harness, situation.netlist, fault);
-    let search = Search { situation, changes };
-    let with = |reason, uncover| Hidden { reason, uncover };
-    match fault {
-        Fault::Open(Element::Part(part)) | Fault::PartShort(part)
-            if matches!(situation.harness.parts[part].kind, PartKind::Diode { .. }) =>
-        {
-            with(Reason::Diode, Some(Uncover::DiodeRange))
-        }
-        Fault::Dead(_) | Fault::StuckReleased(_) | Fault::StuckOperated(_) | Fault::Flat(_) => {
-            with(Reason::Works, Some(Uncover::Function))
-        }
-        Fault::Open(element) | Fault::High(element) => {
-            let link = universe.links(element).first();
-            link.map_or_else(|| with(Reason::NotRead, None), |link| search.open(*link))
-        }
-        Fault::PartShort(part) | Fault::CoilOpen(part) => {
-            let coil = |link: &LinkId| {
-                !matches!(situation.netlist.link(*link), Link::Part(_, PartWay::Released | PartWay::Operated))
-            };
-            let link = situation.netlist.links_of(part).find(coil);
-            link.map_or_else(|| with(Reason::NotRead, None), |link| search.open(link))
-        }
-        Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..) => search.joined(fault),
-    }
-}
-
-/// Looks round a fault in the setup in which paths are read.
-struct Search<'a> {
+/// Looks round faults in the setup in which the plan reads paths.
+pub(super) struct Search<'a> {
     situation: &'a Situation<'a>,
-    /// What the fault changes.
-    changes: Vec<Change>,
+    universe: &'a Universe,
+    /// For each link, whether current has no other way round it.
+    bridges: Vec<bool>,
 }
 
-impl Search<'_> {
+impl<'a> Search<'a> {
+    pub(super) fn new(situation: &'a Situation<'a>, universe: &'a Universe) -> Self {
+        let healthy = situation.healthy();
+        let bridges = situation.netlist.bridges(|link| healthy.conducts(link));
+        Self { situation, universe, bridges }
+    }
+
+    /// Why no step shows a fault.
+    pub(super) fn hidden(&self, fault: Fault) -> Hidden {
+        let harness = self.situation.harness;
+        let with = |reason, uncover| Hidden { reason, uncover };
+        match fault {
+            Fault::Open(Element::Part(part)) | Fault::PartShort(part)
+                if matches!(harness.parts[part].kind, PartKind::Diode { .. }) =>
+            {
+                with(Reason::Diode, Some(Uncover::DiodeRange))
+            }
+            Fault::Dead(_) | Fault::StuckReleased(_) | Fault::StuckOperated(_) | Fault::Flat(_) => {
+                with(Reason::Works, Some(Uncover::Function))
+            }
+            Fault::Open(element) | Fault::High(element) => {
+                let link = self.universe.links(element).first();
+                link.map_or_else(|| with(Reason::NotRead, None), |link| self.open(*link, fault))
+            }
+            Fault::PartShort(part) | Fault::CoilOpen(part) => {
+                let link = self.situation.netlist.links_of(part).find(|link| self.carries_load(*link));
+                link.map_or_else(|| with(Reason::NotRead, None), |link| self.open(link, fault))
+            }
+            Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..) => self.joined(fault),
+        }
+    }
+
+    fn carries_load(&self, link: LinkId) -> bool {
+        !matches!(self.situation.netlist.link(link), Link::Part(_, PartWay::Released | PartWay::Operated))
+    }
+
     /// An open or a bad joint of a link, or a part that is shorted.
-    fn open(&self, link: LinkId) -> Hidden {
+    fn open(&self, link: LinkId, fault: Fault) -> Hidden {
         let Situation { harness, netlist, setup, .. } = self.situation;
         if let Link::Mated { mating, .. } = netlist.link(link)
             && setup.is_parted(mating)
         {
-            return self.unplugged(link, mating);
+            return self.unplugged(link, mating, fault);
         }
         if let Link::Part(part, _) = netlist.link(link)
             && let PartKind::Load { when: Some(condition), .. } = &harness.parts[part].kind
@@ -210,7 +217,7 @@ impl Search<'_> {
         if let Some(found) = self.round(link) {
             return found;
         }
-        let sides = netlist.ends(link).map(|node| self.reach(self.situation, node, Some(link)));
+        let sides = netlist.ends(link).map(|node| self.reach(node, Some(link), None));
         for (side, node) in sides.iter().zip(netlist.ends(link)) {
             let [Err(unit)] = [side] else { continue };
             let reason = unit.map_or(Reason::OutOfReach(netlist.point(node)), Reason::Unit);
@@ -218,7 +225,7 @@ impl Search<'_> {
         }
         let [Ok(a), Ok(b)] = sides else { return Hidden { reason: Reason::NotRead, uncover: None } };
         // Both sides can be reached, so only what lies in the way can hide it.
-        if self.shows(self.situation, Kind::Continuity, [a, b]) {
+        if self.shows(Kind::Continuity, [a, b], fault) {
             return Hidden { reason: Reason::NotRead, uncover: Some(Uncover::Read([a, b])) };
         }
         match self.part_between([a, b].map(|point| self.situation.node(point)), is_load) {
@@ -227,33 +234,77 @@ impl Search<'_> {
         }
     }
 
-    /// Whether a reading between two points would show the fault.
-    fn shows(&self, situation: &Situation<'_>, kind: Kind, [a, b]: [Point; 2]) -> bool {
+    /// Whether a reading between two points would show a fault.
+    fn shows(&self, kind: Kind, [a, b]: [Point; 2], fault: Fault) -> bool {
+        let situation = self.situation;
         let Ok(measurement) = situation.measure(kind, a, b) else { return false };
         let meter = Meter::HANDHELD;
         let expect = situation.expect(&measurement, &meter);
-        let reading = situation.predict(&measurement, &self.changes);
-        expect.excludes(reading, kind, &meter)
+        let changes = self.universe.changes(situation.harness, situation.netlist, fault);
+        expect.excludes(situation.predict(&measurement, &changes), kind, &meter)
     }
 
     /// A mated pair whose plug is off: where it could be read if it were in.
-    fn unplugged(&self, link: LinkId, mating: MatingId) -> Hidden {
-        let Situation { harness, netlist, setup, .. } = self.situation;
-        let others = setup.parted().filter(|other| *other != mating);
-        let mated = others.fold(Isolated::at_rest(), Isolated::part);
-        let Ok(mated) = Situation::new(harness, netlist, &Setup::from(mated)) else {
-            return Hidden { reason: Reason::Unplugged(mating), uncover: Some(Uncover::Function) };
-        };
-        let sides = netlist.ends(link).map(|node| self.reach(&mated, node, Some(link)));
-        let uncover = match sides {
-            [Ok(a), Ok(b)] if self.shows(&mated, Kind::Continuity, [a, b]) => Uncover::Mate(mating, [a, b]),
-            _ => Uncover::Function,
-        };
+    fn unplugged(&self, link: LinkId, mating: MatingId, fault: Fault) -> Hidden {
+        let reads = self.through_plug(link, mating, fault);
+        let uncover = reads.map_or(Uncover::Function, |points| Uncover::Mate(mating, points));
         Hidden { reason: Reason::Unplugged(mating), uncover: Some(uncover) }
+    }
+
+    /// Two points that stay within reach when a plug is in again and between which only this pair of its
+    /// contacts carries current, if a fault of the pair would show there.
+    fn through_plug(&self, link: LinkId, mating: MatingId, fault: Fault) -> Option<[Point; 2]> {
+        let [u, v] = self.situation.netlist.ends(link);
+        if self.is_joined_beside(link, mating) {
+            return None;
+        }
+        let [a, b] = [u, v].map(|node| self.reach(node, Some(link), Some(mating)).ok());
+        let points = [a?, b?];
+        (matches!(fault, Fault::Open(_)) || self.shows_high(points, link)).then_some(points)
+    }
+
+    /// Whether a bad joint of a mated pair would show in a reading across it, with nothing but the pair between
+    /// what its two sides read already.
+    fn shows_high(&self, points: [Point; 2], link: LinkId) -> bool {
+        let Situation { harness, netlist, .. } = self.situation;
+        let ends = netlist.ends(link);
+        let side = |at: usize| self.situation.bounds(self.situation.node(points[at]), ends[at]);
+        let contact = resistance::range(netlist, harness, link, Seen::Cold);
+        let ([_, Some(near), Some(near_most)], [_, Some(far), Some(far_most)]) = (side(0), side(1)) else {
+            return false;
+        };
+        let meter = Meter::HANDHELD;
+        let most = near_most + far_most + contact.high.get();
+        let most = most + meter.leads.get() + meter.uncertainty(Kind::Continuity, most);
+        let bad = near + far + contact.nominal.get() + HIGH_FROM.get();
+        bad - meter.uncertainty(Kind::Continuity, bad) > most
+    }
+
+    /// Whether the other contacts of a plug would make a way round one of them.
+    fn is_joined_beside(&self, link: LinkId, mating: MatingId) -> bool {
+        let Situation { harness, netlist, .. } = self.situation;
+        let healthy = self.situation.healthy();
+        let mut joined: BTreeMap<u32, u32> = BTreeMap::new();
+        let island = |node: usize| healthy.island(node);
+        let [u, v] = netlist.ends(link);
+        for contact in harness.contacts_of(harness.matings[mating].first) {
+            let Some(mate) = harness.contacts[contact].mate else { continue };
+            let [a, b] = [contact, mate].map(|c| harness.point_index(Point::Contact(c)));
+            if [a, b] == [u, v] || [b, a] == [u, v] {
+                continue;
+            }
+            let [a, b] = [a, b].map(|node| *joined.entry(island(node)).or_insert(island(node)));
+            joined.values_mut().filter(|root| **root == b).for_each(|root| *root = a);
+        }
+        let [a, b] = [u, v].map(|node| joined.get(&island(node)).copied().unwrap_or(island(node)));
+        a == b
     }
 
     /// The way round a link, if current finds one, and what would cut it.
     fn round(&self, link: LinkId) -> Option<Hidden> {
+        if self.bridges[link.index()] {
+            return None;
+        }
         let Situation { netlist, .. } = self.situation;
         let healthy = self.situation.healthy();
         let [u, v] = netlist.ends(link);
@@ -302,28 +353,38 @@ impl Search<'_> {
         }
     }
 
-    /// The nearest point that a probe can touch on one side of a link; or the unit that is in the way.
+    /// The nearest point on one side of a link that a probe can touch, or the unit that is in the way; with
+    /// one more plug in, if that is asked for.
     fn reach(
         &self,
-        situation: &Situation<'_>,
         from: usize,
         but: Option<LinkId>,
+        mated: Option<MatingId>,
     ) -> Result<Point, Option<PartId>> {
-        let Situation { harness, netlist, setup, .. } = situation;
-        let healthy = situation.healthy();
+        let Situation { harness, netlist, setup, .. } = self.situation;
+        let healthy = self.situation.healthy();
+        let own = |point: Point| match point {
+            Point::Contact(id) => Some(&harness.connectors[harness.contacts[id].connector]),
+            _ => None,
+        };
+        let open = |point| own(point).is_none_or(|c| mated.is_none() || c.mating != mated || c.backprobe);
+        let joins = |link| match netlist.link(link) {
+            Link::Mated { mating, .. } if Some(mating) == mated => true,
+            _ => healthy.conducts(link),
+        };
         let mut seen = BTreeSet::from([from]);
-        let mut open = std::collections::VecDeque::from([from]);
+        let mut queue = VecDeque::from([from]);
         let mut unit = None;
-        while let Some(node) = open.pop_front() {
+        while let Some(node) = queue.pop_front() {
             let point = netlist.point(node);
             let behind = harness.unit_behind(point);
-            if point != Point::Chassis && behind.is_none() && setup.can_probe(harness, point) {
+            if point != Point::Chassis && behind.is_none() && setup.can_probe(harness, point) && open(point) {
                 return Ok(point);
             }
             unit = unit.or(behind);
             for (link, other) in netlist.links_at(node) {
-                if Some(link) != but && healthy.conducts(link) && seen.insert(other) {
-                    open.push_back(other);
+                if Some(link) != but && joins(link) && seen.insert(other) {
+                    queue.push_back(other);
                 }
             }
         }
@@ -385,7 +446,7 @@ impl Search<'_> {
         }
         let mut probes = Vec::new();
         for node in [a, b] {
-            match self.reach(self.situation, node, None) {
+            match self.reach(node, None, None) {
                 Ok(point) => probes.push(point),
                 Err(_) if node == netlist.chassis() => probes.push(Point::Chassis),
                 Err(unit) => {
@@ -394,8 +455,7 @@ impl Search<'_> {
                 }
             }
         }
-        let shown =
-            <[Point; 2]>::try_from(probes).ok().filter(|p| self.shows(self.situation, Kind::Isolation, *p));
+        let shown = <[Point; 2]>::try_from(probes).ok().filter(|p| self.shows(Kind::Isolation, *p, fault));
         Hidden { reason: Reason::NotRead, uncover: shown.map(Uncover::Read) }
     }
 }

@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::cover::{Question, covered};
-use super::hidden::{Hidden, hidden};
+use super::hidden::{Hidden, Search};
 use super::select::{Chosen, Selection, Wanted, paths, switches};
 use super::{Cost, Coverage, Draft, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
 use crate::circuit::Unsettled;
@@ -213,8 +213,9 @@ impl<'a> Builder<'a> {
         let setup = paths.map_or_else(|| Isolated::at_rest().into(), |phase| phase.setup.clone());
         // Without power nothing switches, so every machine settles.
         let Ok(situation) = Situation::new(self.harness, self.netlist, &setup) else { return Vec::new() };
+        let search = Search::new(&situation, &self.universe);
         let left = self.in_scope.difference(covered);
-        left.map(|fault| (*fault, hidden(&situation, &self.universe, *fault))).collect()
+        left.map(|fault| (*fault, search.hidden(*fault))).collect()
     }
 
     /// Each plug that is ever off is parted once and joined once; each battery's two leads come off and
