@@ -17,6 +17,7 @@ mod network;
 mod operating;
 mod settle;
 mod sparse;
+pub mod spice;
 mod states;
 mod trail;
 
