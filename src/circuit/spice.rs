@@ -144,8 +144,9 @@ impl Writer<'_> {
         self.comment(&format!("{} revision {}{variant} {}", about.id, about.revision, about.title));
         self.comment(&format!("definition: SHA-256 {}", harness.hash));
         self.comment(&format!("setup: {}", setup.words(harness)));
-        self.comment(&format!("changed: {}", if words.is_empty() { "nothing named" } else { words }));
         let changes = self.words.changes();
+        let named = if changes.is_empty() { "nothing" } else { words };
+        self.comment(&format!("changed: {named}"));
         self.list(&changes);
         PREFACE.iter().for_each(|line| self.comment(line));
         self.comment("");
@@ -222,12 +223,19 @@ impl Writer<'_> {
     fn islands(&mut self, network: &Network) {
         let chassis = self.words.machine.netlist.chassis();
         let (_, reference) = network.islands(chassis);
-        for node in (0..reference.len()).filter(|node| reference[*node] && *node != chassis) {
-            let Some(name) = self.nodes[node].clone() else { continue };
-            self.comment(
-                "nothing joins this island to the chassis: its voltages hold among themselves only,",
-            );
-            self.comment("and the resistance that ties it to node 0 carries no current");
+        let tied = |node: &usize| reference[*node] && *node != chassis;
+        let tied: Vec<(usize, String)> = (0..reference.len())
+            .filter(tied)
+            .filter_map(|node| Some((node, self.nodes[node].clone()?)))
+            .collect();
+        if tied.is_empty() {
+            return;
+        }
+        self.comment("");
+        self.comment("islands that nothing joins to the chassis: their voltages hold among themselves only,");
+        self.comment("and the resistance that ties each of them to node 0 carries no current");
+        for (node, name) in tied {
+            self.comment(&format!("the island of {}", self.words.node(node)));
             let element = self.element_names.element('r', "tie");
             self.line(&element, &name, GROUND, 1.0);
         }

@@ -120,11 +120,8 @@ impl Words<'_> {
             (_, PartKind::Fuse { .. }) => either(self.states.blown(link), "blown", "whole"),
             (_, PartKind::Load { when: Some(condition), .. }) => {
                 let title = &harness.conditions[*condition].title;
-                let holds = self.machine.setup.holds(*condition);
-                Some(format!(
-                    "{} ({title})",
-                    if holds { "condition holds" } else { "condition does not hold" }
-                ))
+                let holds = if self.machine.setup.holds(*condition) { "holds" } else { "does not hold" };
+                Some(format!("its condition {holds}: {title}"))
             }
             _ => None,
         }
