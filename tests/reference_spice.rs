@@ -50,6 +50,13 @@ struct Tally {
     asked: BTreeMap<String, usize>,
 }
 
+fn read(text: String) -> Harness {
+    match load("made.toml", text, None, &mut |path: &str| Err(format!("{path} is not there"))) {
+        Ok(loaded) => loaded.harness,
+        Err(rejected) => panic!("{:?}", rejected.diagnostics.iter().map(|d| &d.message).collect::<Vec<_>>()),
+    }
+}
+
 /// A machine, and where in the test it comes from.
 struct Made {
     name: String,
@@ -65,11 +72,7 @@ impl Made {
 
     fn random(seed: u64) -> Self {
         let text = machine::random(seed, 12 + seed as usize % 30);
-        let none = &mut |path: &str| Err(format!("{path} is not there"));
-        match load("made.toml", text, None, none) {
-            Ok(loaded) => Self::new(format!("seed {seed}"), loaded.harness),
-            Err(rejected) => panic!("{:?}", rejected.diagnostics.first().map(|d| &d.message)),
-        }
+        Self::new(format!("seed {seed}"), read(text))
     }
 
     fn node(&self, point: Point) -> usize {
@@ -425,4 +428,68 @@ fn the_orchard_sprayer_has_the_voltages_and_resistances_that_ngspice_finds() {
     println!("{tally:#?}");
     assert!(tally.voltages > 10_000 && tally.resistances > 50, "{tally:?}");
     assert_eq!(tally.faults.len(), 11, "{:?}", tally.faults);
+}
+
+/// Joints of a microohm beside loads of up to a kilohm. Ten megohms would ask too much of the simulator: its
+/// node equations add conductances, and of thirteen powers of ten between two of them three digits are left.
+#[test]
+fn very_small_resistances_keep_their_precision() {
+    if !spice::is_there() {
+        return;
+    }
+    let mut tally = Tally::default();
+    for seed in 0..20 {
+        let small = "[resistance]\ntermination = \"1 uohm\"\ncontact = \"1 uohm\"\nsplice = \"1 uohm\"\nbond = \"1 uohm\"\n";
+        let large = "[part.RL]\nkind = \"resistor\"\nbetween = [\"BT1\", \"BT2\"]\nohms = \"1 kohm\"\n";
+        let text = format!("{}\n{small}{large}", machine::random(seed, 30));
+        let made = Made::new(format!("seed {seed}, small"), read(text));
+        one_machine(&made, 2, &mut Rng::new(seed), &mut tally);
+    }
+    println!("{tally:#?}");
+    assert!(tally.voltages > 3_000 && tally.resistances > 150, "{tally:?}");
+}
+
+/// A relay that cuts its own coil has no state to be frozen in: the error names it, and there is no deck.
+#[test]
+fn a_machine_that_never_settles_has_no_deck() {
+    let text = "format = 1\n[harness]\nid = \"K\"\nrevision = \"A\"\n[terminal.BP]\n[terminal.BN]\nground = true\n[terminal.A]\n\
+        [part.BAT]\nkind = \"battery\"\nvolts = \"24 V\"\ninternal = \"10 mohm\"\nplus = \"BP\"\nminus = \"BN\"\n\
+        [part.K7]\nkind = \"relay\"\ncoil = [\"A\", \"BN\"]\ncoil_ohms = \"320 ohm\"\noperate = \"16 V\"\n\
+        released = [[\"BP\", \"A\"]]\n";
+    let made = Made::new("buzzer".to_owned(), read(text.to_owned()));
+    let setup = Setup::from(Isolated::at_rest().connect());
+    let error = deck(&made.harness, &made.netlist, &setup, &[], "").unwrap_err();
+    assert_eq!(error.to_string(), "the machine never settles: K7 keep switching");
+    assert!(deck(&made.harness, &made.netlist, &Isolated::at_rest().into(), &[], "").is_ok());
+}
+
+/// Names that a simulator would take for a number, its reference or one of its words, two that differ in
+/// case only, and a title that would break its line.
+#[test]
+fn odd_names_make_a_deck_that_runs() {
+    if !spice::is_there() {
+        return;
+    }
+    let text = "format = 1\n[harness]\nid = \"N\"\ntitle = \"one\\nr1 0 0 5\"\nrevision = \"A\"\n\
+        [terminal.0]\n[terminal.gnd]\nground = true\n[terminal.and]\n[terminal.1e3]\n[terminal.V-1]\n[terminal.v-1]\n[terminal.all]\n\
+        [part.tie]\nkind = \"battery\"\nvolts = \"12 V\"\ninternal = \"1 ohm\"\nplus = \"0\"\nminus = \"gnd\"\n\
+        [part.Tie]\nkind = \"resistor\"\nohms = \"1 ohm\"\nbetween = [\"0\", \"and\"]\n\
+        [part.i]\nkind = \"resistor\"\nohms = \"1 ohm\"\nbetween = [\"and\", \"1e3\"]\n\
+        [part.e]\nkind = \"resistor\"\nohms = \"1 ohm\"\nbetween = [\"1e3\", \"V-1\"]\n\
+        [part.h]\nkind = \"resistor\"\nohms = \"1 ohm\"\nbetween = [\"V-1\", \"v-1\"]\n\
+        [part.g]\nkind = \"resistor\"\nohms = \"1 ohm\"\nbetween = [\"v-1\", \"all\"]\n\
+        [part.x]\nkind = \"resistor\"\nohms = \"1 ohm\"\nbetween = [\"all\", \"gnd\"]\n";
+    let made = Made::new("odd names".to_owned(), read(text.to_owned()));
+    let setup = Setup::from(Isolated::at_rest().connect());
+    let mut tally = Tally::default();
+    compare(&made, &setup, &[], &mut tally);
+    let solved = deck(&made.harness, &made.netlist, &setup, &[], "").unwrap();
+    let printed = spice::run(&solved.text());
+    // Seven resistances of an ohm and 12 V; the bond adds a milliohm outside of the ring.
+    for (point, volts) in
+        [("0", 72.0), ("and", 60.0), ("1e3", 48.0), ("V-1", 36.0), ("v-1", 24.0), ("all", 12.0)]
+    {
+        let node = solved.node(made.node(made.harness.point(point).unwrap())).unwrap();
+        assert!((spice::voltage(&printed, node) - volts / 7.0).abs() < 1e-9, "{point}");
+    }
 }
