@@ -17,7 +17,7 @@ use machine::Rng;
 use ringout::circuit::{Corner, Operating, solve};
 use ringout::definition::{Harness, PartKind, Point, load};
 use ringout::netlist::{Link, LinkId, Netlist, PartWay};
-use ringout::setup::{Isolated, Setup, switches};
+use ringout::setup::{Connected, Isolated, Setup, switches};
 
 fn read(text: &str) -> Harness {
     match load("made.toml", text.to_owned(), None, &mut |path: &str| Err(format!("{path} is not there"))) {
@@ -44,7 +44,7 @@ impl Live {
             setup.set(&harness, switch, rng.below(count))
         });
         let conditions = harness.conditions.ids().filter(|_| rng.chance(70));
-        let setup = Setup::from(conditions.fold(moved.connect(), |setup, condition| setup.bring(condition)));
+        let setup = Setup::from(conditions.fold(moved.connect(), Connected::bring));
         let operating = solve(&harness, &netlist, &setup, &[], Corner::Nominal).ok()?;
         Some(Self { harness, netlist, operating })
     }

@@ -29,7 +29,7 @@ use ringout::circuit::{Change, Corner, Operating, States, Unsettled, solve};
 use ringout::definition::{Harness, PartId, PartKind, Point, load};
 use ringout::fault::{Fault, Universe};
 use ringout::netlist::{Link, LinkId, Netlist, PartWay};
-use ringout::setup::{Isolated, Power, Setup, switches};
+use ringout::setup::{Connected, Isolated, Power, Setup, switches};
 
 use machine::Rng;
 use spice::{Element, Printed};
@@ -327,7 +327,7 @@ fn moved(made: &Made, rng: &mut Rng) -> Isolated {
 
 fn live(made: &Made, setup: Isolated, rng: &mut Rng) -> Setup {
     let conditions = made.harness.conditions.ids().filter(|_| rng.chance(70));
-    conditions.fold(setup.connect(), |setup, condition| setup.bring(condition)).into()
+    conditions.fold(setup.connect(), Connected::bring).into()
 }
 
 /// A fault's kind, as its id ends; shorts say between what.

@@ -148,7 +148,9 @@ impl Writer<'_> {
         let named = if changes.is_empty() { "nothing" } else { words };
         self.comment(&format!("changed: {named}"));
         self.list(&changes);
-        PREFACE.iter().for_each(|line| self.comment(line));
+        for line in PREFACE {
+            self.comment(line);
+        }
         self.comment("");
         self.comment("states:");
         let states = self.words.states();
@@ -164,7 +166,9 @@ impl Writer<'_> {
     }
 
     fn list(&mut self, lines: &[String]) {
-        lines.iter().for_each(|line| self.comment(&format!("  {line}")));
+        for line in lines {
+            self.comment(&format!("  {line}"));
+        }
     }
 
     /// Every link in order: its elements, or why it does not conduct.

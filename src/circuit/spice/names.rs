@@ -15,16 +15,16 @@ impl Names {
         let plain = plain(wanted);
         let letters = plain.chars().all(|c| c.is_ascii_alphabetic());
         let word = letters || !plain.starts_with(|c: char| c.is_ascii_alphabetic());
-        self.fresh(if word { format!("n_{plain}") } else { plain })
+        self.fresh(&if word { format!("n_{plain}") } else { plain })
     }
 
     /// An element's name: its first letter says to the simulator what it is.
     pub(super) fn element(&mut self, letter: char, wanted: &str) -> String {
-        self.fresh(format!("{letter}_{}", plain(wanted)))
+        self.fresh(&format!("{letter}_{}", plain(wanted)))
     }
 
-    fn fresh(&mut self, wanted: String) -> String {
-        let mut name = wanted.clone();
+    fn fresh(&mut self, wanted: &str) -> String {
+        let mut name = wanted.to_owned();
         let mut n = 1;
         while !self.taken.insert(name.clone()) {
             n += 1;
