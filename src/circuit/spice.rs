@@ -240,7 +240,7 @@ impl Writer<'_> {
         self.comment("and the resistance that ties each of them to node 0 carries no current");
         for (node, name) in tied {
             self.comment(&format!("the island of {}", self.words.node(node)));
-            let element = self.element_names.element('r', "tie");
+            let element = self.element_names.element('r', &format!("tie_{name}"));
             self.line(&element, &name, GROUND, 1.0);
         }
     }
