@@ -139,13 +139,13 @@ fn its_sources_superpose() {
 
 #[test]
 fn its_thevenin_equivalent_is_what_the_book_finds() {
-    // Without the load: 11.2 V behind 0.8 ohm. A million ohms stand for no load.
+    // Without the load: 11.2 V behind 0.8 ohm. A thousand million ohms stand for no load.
     let open =
         live(&[("1", "0", 28.0), ("3", "0", 7.0)], &[("1", "2", 4.0), ("2", "0", 1e9), ("2", "3", 1.0)]);
     close(open.volts("N2", "N0"), 11.2, 1e-3);
     close(open.ohms("N2", "N0"), 0.8, 1e-3);
     // Norton: 7 A and 7 A into a short.
-    close(open.volts("N2", "N0") / open.ohms("N2", "N0"), 14.0, 1e-2);
+    close(open.volts("N2", "N0") / open.ohms("N2", "N0"), 14.0, 1e-3);
 }
 
 const UNBALANCED: [(&str, &str, f64); 5] =
@@ -169,6 +169,7 @@ fn an_unbalanced_bridge_divides_its_voltage() {
     for (a, b, ohms, expected) in milliamps {
         close(net.amps(a, b, ohms) * 1e3, expected, 1e-3);
     }
+    close((net.amps("N1", "N2", 150.0) + net.amps("N1", "N3", 50.0)) * 1e3, 136.092, 1e-3);
     // 24 V over the source's 136.092 mA.
     close(dead(&UNBALANCED).ohms("N1", "N0"), 176.351, 5e-3);
 }
@@ -220,6 +221,15 @@ fn three_resistors_in_series() {
     close(net.volts("N2", "N3"), 5.0, 1e-6);
     close(net.volts("N3", "N0"), 2.5, 1e-6);
     close(net.amps("N1", "N2", 3e3) * 1e3, 0.5, 1e-6);
+}
+
+#[test]
+fn small_resistances_beside_a_large_one_keep_their_digits() {
+    // In series they add up, whatever lies between the smallest and the largest.
+    let net = dead(&[("1", "2", 1e-6), ("2", "3", 10e6), ("3", "4", 1e-6), ("4", "0", 320.0)]);
+    close(net.ohms("N1", "N0"), 10_000_320.000_002, 1e-4);
+    close(net.ohms("N1", "N2"), 1e-6, 1e-15);
+    close(net.ohms("N3", "N0"), 320.000_001, 1e-9);
 }
 
 #[test]

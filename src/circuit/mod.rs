@@ -18,6 +18,7 @@ mod operating;
 mod settle;
 mod small;
 mod sparse;
+pub mod spice;
 mod states;
 mod trail;
 mod update;

@@ -7,7 +7,7 @@ use super::operating::Operating;
 use super::sparse::{Factor, Singular};
 use super::states::States;
 use super::update::Difference;
-use crate::definition::{Function, Harness, PartId, PartKind};
+use crate::definition::{Function, Harness, Part, PartId, PartKind, Point};
 use crate::netlist::resistance::{self, DRIVER, Seen};
 use crate::netlist::{Link, LinkId, Netlist, PartWay};
 use crate::setup::{Power, Setup};
@@ -75,15 +75,9 @@ impl Network {
 
     /// Supply and condition inputs of units, each to the function's return.
     fn unit_inputs(&mut self, machine: Machine<'_>) {
-        for part in machine.harness.parts.values() {
-            let PartKind::Unit { functions } = &part.kind else { continue };
-            for Function { supply, ground, when, .. } in functions {
-                let Some(ground) = ground else { continue };
-                for input in std::iter::once(supply).chain(when) {
-                    let [a, b] = [input, ground].map(|p| machine.harness.point_index(*p));
-                    self.resistance(a, b, UNIT_INPUT);
-                }
-            }
+        for (_, ends) in unit_inputs(machine.harness) {
+            let [a, b] = ends.map(|p| machine.harness.point_index(p));
+            self.resistance(a, b, UNIT_INPUT);
         }
     }
 
@@ -118,6 +112,20 @@ impl Network {
         }
         currents
     }
+}
+
+/// The inputs of all units with the return that each draws to, in the order of their branches.
+pub(super) fn unit_inputs(harness: &Harness) -> impl Iterator<Item = (PartId, [Point; 2])> + '_ {
+    let inputs = |Function { supply, ground, when, .. }: &Function| {
+        let ends = |ground: Point| std::iter::once(supply).chain(when).map(move |input| [*input, ground]);
+        ground.map(|ground| ends(ground).collect::<Vec<_>>()).unwrap_or_default()
+    };
+    let of = move |(id, part): (PartId, &Part)| {
+        let functions: &[Function] =
+            if let PartKind::Unit { functions } = &part.kind { functions } else { &[] };
+        functions.iter().flat_map(inputs).map(|ends| (id, ends)).collect::<Vec<_>>()
+    };
+    harness.parts.iter().flat_map(of)
 }
 
 impl Machine<'_> {

@@ -7,6 +7,7 @@
 mod check;
 mod common;
 mod draw;
+mod export;
 mod files;
 mod locate;
 mod log;
@@ -50,6 +51,8 @@ enum Command {
     Locate(locate::LocateArgs),
     /// Drawings as SVG
     Draw(draw::DrawArgs),
+    /// The machine in the form of another program
+    Export(export::ExportArgs),
 }
 
 /// How a command ended.
@@ -73,6 +76,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Log(args) => log::run(args),
         Command::Locate(args) => locate::run(args),
         Command::Draw(args) => draw::run(args),
+        Command::Export(args) => export::run(args),
     };
     match outcome {
         Ok(Outcome::Well) => ExitCode::SUCCESS,
