@@ -209,7 +209,8 @@ impl<'a> Builder<'a> {
     /// What no step shows, seen from the setup in which paths are read.
     fn undetected(&self, covered: &BTreeSet<Fault>) -> Vec<(Fault, Hidden)> {
         let isolated = |phase: &&Phase| phase.setup.power() == Power::Isolated;
-        let paths = self.phases.iter().filter(isolated).max_by_key(|phase| phase.setup.parted().len());
+        // The first of those with the most plugs off: switches are still at rest there.
+        let paths = self.phases.iter().rev().filter(isolated).max_by_key(|phase| phase.setup.parted().len());
         let setup = paths.map_or_else(|| Isolated::at_rest().into(), |phase| phase.setup.clone());
         // Without power nothing switches, so every machine settles.
         let Ok(situation) = Situation::new(self.harness, self.netlist, &setup) else { return Vec::new() };

@@ -1,0 +1,155 @@
+//! What a plan claims to show, it shows; what it says is hidden, is; and what it says would uncover it, does.
+//!
+//! The other side solves every faulty machine anew, with nothing taken over from the healthy one, and reads
+//! it as the step reads it. The machines are made from seeds, and the orchard sprayer is among them.
+
+#![allow(clippy::unwrap_used, reason = "helpers of tests fail by panicking")]
+
+#[path = "support/machine.rs"]
+mod machine;
+
+use std::collections::BTreeSet;
+
+use ringout::circuit::{Corner, Lean, Operating, solve_rounds};
+use ringout::definition::{Harness, Kind, load};
+use ringout::fault::{Fault, Universe};
+use ringout::measure::{Measurement, Meter, Prediction, Situation};
+use ringout::netlist::Netlist;
+use ringout::plan::{Plan, Scope, Uncover, plan};
+use ringout::setup::{Isolated, Power, Setup};
+
+fn made(seed: u64) -> Harness {
+    let text = machine::random(seed, 30);
+    match load("made.toml", text, None, &mut |path: &str| Err(format!("{path} is not there"))) {
+        Ok(loaded) => loaded.harness,
+        Err(rejected) => panic!("{:?}", rejected.diagnostics.first().map(|d| &d.message)),
+    }
+}
+
+fn sprayer() -> Harness {
+    let read = |path: &str| std::fs::read_to_string(format!("harnesses/{path}")).map_err(|e| e.to_string());
+    let path = "orchard-sprayer.toml";
+    load(path, read(path).unwrap(), None, &mut |path: &str| read(path)).unwrap().harness
+}
+
+/// A machine with everything it takes to put a fault into it.
+struct Bench<'a> {
+    harness: &'a Harness,
+    netlist: &'a Netlist,
+    universe: Universe,
+}
+
+impl Bench<'_> {
+    /// What a reading shows with a fault: one prediction, or one for each round of a machine that buzzes.
+    fn reads(&self, measurement: &Measurement, fault: Fault) -> Vec<Prediction> {
+        let changes = self.universe.changes(self.harness, self.netlist, fault);
+        let setup = measurement.setup();
+        let rounds =
+            solve_rounds(self.harness, self.netlist, setup, &changes, Corner::Nominal, Lean::Exact).unwrap();
+        let [red, black] =
+            [measurement.red(), measurement.black()].map(|point| self.harness.point_index(point));
+        let read = |o: &Operating| {
+            if measurement.kind().is_resistance() {
+                o.resistance(red, black).map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+            } else {
+                Prediction::Volts(o.voltmeter(red, black).get())
+            }
+        };
+        rounds.iter().map(read).collect()
+    }
+
+    /// Whether a reading shows a fault for sure.
+    fn shows(&self, situation: &Situation<'_>, measurement: &Measurement, fault: Fault) -> bool {
+        let expect = situation.expect(measurement, &Meter::HANDHELD);
+        let out = |reading: &Prediction| expect.excludes(*reading, measurement.kind(), &Meter::HANDHELD);
+        self.reads(measurement, fault).iter().all(out)
+    }
+}
+
+/// Every claim, or one in so many.
+fn claims(bench: &Bench<'_>, plan: &Plan, one_in: usize) -> usize {
+    let mut claims = 0;
+    for phase in &plan.phases {
+        let situation = Situation::new(bench.harness, bench.netlist, &phase.setup).unwrap();
+        for step in &phase.steps {
+            for fault in &step.covers {
+                claims += 1;
+                if claims % one_in == 0 {
+                    let shows = bench.shows(&situation, &step.measurement, *fault);
+                    assert!(
+                        shows,
+                        "{}: {} does not show {}",
+                        step.id,
+                        step.measurement.words(bench.harness),
+                        fault.id(bench.harness)
+                    );
+                }
+            }
+        }
+    }
+    claims
+}
+
+/// Every remedy that is a reading: the machine is put into that setup, and the reading is taken.
+fn remedies(bench: &Bench<'_>, plan: &Plan) -> usize {
+    let isolated = plan.phases.iter().rev().filter(|phase| phase.setup.power() == Power::Isolated);
+    let Some(paths) = isolated.max_by_key(|phase| phase.setup.parted().len()) else { return 0 };
+    let mut taken = 0;
+    for (fault, hidden) in &plan.coverage.undetected {
+        let (plugged, points) = match &hidden.uncover {
+            Some(Uncover::Mate(mating, points)) => (Some(*mating), points),
+            Some(Uncover::Read(points)) => (None, points),
+            _ => continue,
+        };
+        let parted = paths.setup.parted().filter(|mating| Some(*mating) != plugged);
+        let setup = Setup::from(parted.fold(Isolated::at_rest(), Isolated::part));
+        let situation = Situation::new(bench.harness, bench.netlist, &setup).unwrap();
+        let kind = match fault {
+            Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..) => Kind::Isolation,
+            _ => Kind::Continuity,
+        };
+        let words = || {
+            format!("{}: {}", fault.id(bench.harness), hidden.uncover.as_ref().unwrap().words(bench.harness))
+        };
+        let measurement =
+            situation.measure(kind, points[0], points[1]).unwrap_or_else(|e| panic!("{}: {e}", words()));
+        let seen = || {
+            format!(
+                "{:?} {:?}",
+                situation.expect(&measurement, &Meter::HANDHELD),
+                bench.reads(&measurement, *fault)
+            )
+        };
+        assert!(bench.shows(&situation, &measurement, *fault), "{}: {}", words(), seen());
+        taken += 1;
+    }
+    taken
+}
+
+fn check(harness: &Harness, one_in: usize) -> [usize; 3] {
+    let netlist = Netlist::new(harness);
+    let bench = Bench { harness, netlist: &netlist, universe: Universe::new(harness, &netlist) };
+    let Ok(plan) = plan(harness, &netlist, &Scope::default(), Meter::HANDHELD) else { return [0; 3] };
+    let shown: BTreeSet<Fault> = plan.steps().flat_map(|step| step.covers.iter().copied()).collect();
+    for (fault, _) in &plan.coverage.undetected {
+        assert!(!shown.contains(fault), "{} is both shown and hidden", fault.id(harness));
+    }
+    [claims(&bench, &plan, one_in), remedies(&bench, &plan), plan.coverage.undetected.len()]
+}
+
+#[test]
+fn what_a_plan_claims_is_so_and_what_it_advises_helps() {
+    let mut sum = [0; 3];
+    for seed in 0..30 {
+        let found = check(&made(seed), 3);
+        sum.iter_mut().zip(found).for_each(|(sum, found)| *sum += found);
+    }
+    let [claims, remedies, hidden] = sum;
+    assert!(claims > 3000 && remedies > 20 && hidden > 300, "{claims} {remedies} {hidden}");
+}
+
+#[test]
+fn the_sprayers_plan_keeps_its_word() {
+    let [claims, remedies, hidden] = check(&sprayer(), 7);
+    assert!(claims > 1000 && remedies > 50 && hidden > 50, "{claims} {remedies} {hidden}");
+}
