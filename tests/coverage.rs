@@ -153,3 +153,37 @@ fn the_sprayers_plan_keeps_its_word() {
     let [claims, remedies, hidden] = check(&sprayer(), 7);
     assert!(claims > 1000 && remedies > 50 && hidden > 50, "{claims} {remedies} {hidden}");
 }
+
+/// A definition's own weights are ratios to the usual ones: a splice said to be ten times as likely weighs ten
+/// times as much, and nothing else changes.
+#[test]
+fn a_definition_can_weigh_its_faults() {
+    let weights = |more: &str| -> Vec<(String, f64)> {
+        let read =
+            |path: &str| std::fs::read_to_string(format!("harnesses/{path}")).map_err(|e| e.to_string());
+        let path = "orchard-sprayer.toml";
+        let text = format!("{}\n{more}", read(path).unwrap());
+        let harness = load(path, text, None, &mut |path: &str| read(path)).unwrap().harness;
+        let universe = Universe::new(&harness, &Netlist::new(&harness));
+        universe.iter().map(|(fault, weight)| (fault.id(&harness), weight)).collect()
+    };
+    let usual = weights("");
+    let changed = weights("[prior]\nfuse-open = 1.5\n[prior.times]\nSP3 = 10\n");
+    let mut seen = [0; 2];
+    for ((fault, before), (same, after)) in usual.iter().zip(&changed) {
+        assert_eq!(fault, same);
+        let splice = fault.starts_with("SP3>");
+        let fuse = fault.starts_with('F') && fault.ends_with(":open") && !fault.contains(['/', '.', '@']);
+        let expected = if splice {
+            before * 10.0
+        } else if fuse {
+            before * 1.5 / 6.0
+        } else {
+            *before
+        };
+        assert!((after - expected).abs() < 1e-12, "{fault}: {before} {after}");
+        seen[0] += usize::from(splice);
+        seen[1] += usize::from(fuse);
+    }
+    assert!(seen[0] >= 4 && seen[1] >= 5, "{seen:?}");
+}

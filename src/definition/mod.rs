@@ -24,6 +24,6 @@ pub use load::{Loaded, MOST_BYTES, ReadFile, Rejected, load};
 pub use model::{
     About, Condition, ConditionId, Connector, ConnectorId, Contact, ContactId, Function, Half, Harness, Id,
     Kind, Limit, LoadKind, Mating, MatingId, Named, Names, Part, PartId, PartKind, Point, PointError,
-    Position, ResistanceOverrides, Splice, SpliceId, Station, StationId, Table, Terminal, TerminalId, Trunk,
-    TrunkId, Wire, WireId,
+    Position, Priors, ResistanceOverrides, Sort, Splice, SpliceId, Station, StationId, Table, Terminal,
+    TerminalId, Trunk, TrunkId, Wire, WireId,
 };

@@ -11,7 +11,7 @@ mod touch;
 mod weight;
 
 pub use touch::{TouchBy, Touching, touching};
-pub use weight::{WEIGHTS, Weight};
+pub use weight::{WEIGHTS, Weight, of_sort};
 
 use std::collections::BTreeMap;
 

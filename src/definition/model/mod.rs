@@ -6,6 +6,7 @@
 mod ids;
 mod names;
 mod part;
+mod prior;
 
 pub use ids::{
     ConditionId, ConnectorId, ContactId, Id, MatingId, PartId, SpliceId, StationId, Table, TerminalId,
@@ -13,6 +14,7 @@ pub use ids::{
 };
 pub use names::{Named, Names, PointError};
 pub use part::{Function, LoadKind, Part, PartKind, Position};
+pub use prior::{Priors, Sort};
 
 use super::colour::Colour;
 use super::diagnostic::Place;
@@ -29,6 +31,8 @@ pub struct Harness {
     pub hash: String,
     /// What the definition says about small resistances, where it overrides the defaults.
     pub resistance: ResistanceOverrides,
+    /// What the definition says about how likely faults are.
+    pub priors: Priors,
     /// Places where a person stands.
     pub stations: Table<StationId, Station>,
     /// Connectors.

@@ -8,7 +8,7 @@ use super::{
 use crate::definition::diagnostic::nearest;
 
 /// What a name of the common namespace stands for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Named {
     /// A connector.
     Connector(ConnectorId),

@@ -9,13 +9,14 @@
 mod connectors;
 mod limits;
 mod parts;
+mod priors;
 mod wires;
 
 use std::collections::{HashMap, HashSet};
 
 use super::diagnostic::{At, Diagnostic, Place, Sink, nearest};
 use super::model::{
-    About, Condition, ConditionId, ConnectorId, Harness, Id, Named, Names, PartId, Point,
+    About, Condition, ConditionId, ConnectorId, Harness, Id, Named, Names, PartId, Point, Priors,
     ResistanceOverrides, Splice, Station, StationId, Table, Terminal, TrunkId,
 };
 use super::schema::{Draft, RawSpot};
@@ -34,6 +35,7 @@ pub(super) fn resolve(draft: &Draft, variant: Option<&str>, hash: String, sink: 
     resolver.trunks(draft);
     resolver.wires(draft);
     resolver.limits(draft);
+    resolver.priors(draft);
     resolver.index_ends();
     resolver.harness
 }
@@ -70,6 +72,7 @@ impl<'a> Resolver<'a> {
             about,
             hash,
             resistance: overrides(draft),
+            priors: Priors::default(),
             stations: Table::default(),
             connectors: Table::default(),
             contacts: Table::default(),

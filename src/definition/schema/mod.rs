@@ -5,6 +5,7 @@
 //! in the resolver, and a variant can be laid over the draft before anything is resolved.
 
 mod part;
+mod prior;
 mod variant;
 mod wiring;
 
@@ -22,6 +23,7 @@ use crate::units::{Metres, Ohms, Seconds, Volts};
 pub(super) struct Draft {
     pub about: RawAbout,
     pub resistance: RawResistance,
+    pub prior: prior::RawPrior,
     pub stations: Vec<(At<String>, RawStation)>,
     pub connectors: Vec<(At<String>, RawConnector)>,
     pub faces: Vec<(At<String>, RawFace)>,
@@ -121,6 +123,7 @@ pub(super) fn read_file(
     if let Some(value) = reader.value("resistance") {
         draft.resistance = read_resistance(value, file, sink).unwrap_or_default();
     }
+    draft.prior.read(&mut reader, file, sink);
     let into = Into { file, sink };
     into.named(&mut reader, "station", "a station", "[station.NAME]", &mut draft.stations, |r| RawStation {
         title: r.text("title"),
