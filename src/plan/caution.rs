@@ -149,6 +149,23 @@ pub(super) fn of_phase(
     cautions
 }
 
+/// Cautions that a step's meter brings with it.
+pub(super) fn of_meters(steps: &[Step]) -> Vec<String> {
+    let strong = steps.iter().map(|step| step.expect.meter).find(|meter| meter.puts_out.volts.get() > 50.0);
+    let Some(meter) = strong else { return Vec::new() };
+    vec![
+        format!(
+            "The {} meter puts {} on the wiring: only at the steps that name it, with the maker's leave where there is \
+             electronics, and only with every unit parted as listed.",
+            meter.name, meter.puts_out.volts
+        ),
+        "While it is on nobody touches its leads, the wiring or an open plug, at either end.".to_owned(),
+        "After each of its readings discharge the wiring through the tester until it shows nothing, and only \
+         then take the leads off."
+            .to_owned(),
+    ]
+}
+
 /// Conditions that turn an alternator: something turns with it.
 fn turning(situation: &Situation<'_>) -> Option<String> {
     let when = |part: &crate::definition::Part| match part.kind {

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use crate::circuit::Change;
 use crate::definition::{Harness, Kind, PartId, PartKind, Point, WireId};
 use crate::fault::{Fault, HIGH_FROM, SHORT, Universe};
-use crate::measure::{Expectation, Measurement, Meter, Situation};
+use crate::measure::{Expectation, Measurement, Situation};
 use crate::netlist::{Element, Link, LinkId, NetId};
 
 /// With more links than this, faults under power are not solved one by one.
@@ -18,7 +18,6 @@ const SOLVED_UNDER_POWER: usize = 3000;
 /// Answers what each step covers; shared by all steps of a phase.
 pub(super) struct Cover<'a> {
     situation: &'a Situation<'a>,
-    meter: Meter,
     /// Short faults by the nets they join.
     shorts: BTreeMap<(NetId, NetId), Vec<Fault>>,
     /// For each net, the nets that a short can join it to.
@@ -26,7 +25,7 @@ pub(super) struct Cover<'a> {
 }
 
 impl<'a> Cover<'a> {
-    pub(super) fn new(situation: &'a Situation<'a>, universe: &Universe, meter: Meter) -> Self {
+    pub(super) fn new(situation: &'a Situation<'a>, universe: &Universe) -> Self {
         let ground = situation.nets.of(situation.netlist.chassis());
         let net = |wire: WireId| situation.nets.of(situation.node(situation.harness.wires[wire].ends[0]));
         let mut shorts: BTreeMap<(NetId, NetId), Vec<Fault>> = BTreeMap::new();
@@ -43,10 +42,10 @@ impl<'a> Cover<'a> {
             near.entry(a).or_default().push(b);
             near.entry(b).or_default().push(a);
         }
-        Self { situation, meter, shorts, near }
+        Self { situation, shorts, near }
     }
 
-    /// The faults that a reading shows for sure.
+    /// The faults that a reading shows for sure, with the meter that the expectation is made for.
     pub(super) fn of(&self, measurement: &Measurement, expect: &Expectation) -> Vec<Fault> {
         match measurement.kind() {
             Kind::Isolation => self.isolation(measurement),
@@ -67,9 +66,9 @@ impl<'a> Cover<'a> {
         let mut covered = Vec::new();
         for link in self.way(measurement) {
             let open = self.situation.predict_open(measurement, link);
-            let shows_open = expect.excludes(open, Kind::Continuity, &self.meter);
+            let shows_open = expect.excludes(open, Kind::Continuity, &expect.meter);
             let added = self.situation.predict_added(measurement, link, HIGH_FROM);
-            let shows_high = expect.excludes(added, Kind::Continuity, &self.meter);
+            let shows_high = expect.excludes(added, Kind::Continuity, &expect.meter);
             self.elements(link, shows_open, shows_high, &mut covered);
             covered.extend(self.part_short(measurement, expect, link));
         }
@@ -82,7 +81,7 @@ impl<'a> Cover<'a> {
         let Link::Part(part, _) = self.situation.netlist.link(link) else { return None };
         let load = matches!(self.situation.harness.parts[part].kind, PartKind::Load { .. });
         let reads = || self.situation.predict_joined(measurement, self.situation.netlist.ends(link), SHORT);
-        let shows = load && expect.low > 0.0 && expect.excludes(reads(), Kind::Continuity, &self.meter);
+        let shows = load && expect.low > 0.0 && expect.excludes(reads(), Kind::Continuity, &expect.meter);
         shows.then_some(Fault::PartShort(part))
     }
 
@@ -99,7 +98,7 @@ impl<'a> Cover<'a> {
                 let faults = self.shorts.get(&(net.min(*other), net.max(*other))).into_iter().flatten();
                 let shows = |fault: &&Fault| {
                     let reads = situation.predict_joined(measurement, self.touching(**fault), SHORT);
-                    expect.excludes(reads, Kind::Continuity, &self.meter)
+                    expect.excludes(reads, Kind::Continuity, &expect.meter)
                 };
                 covered.extend(faults.filter(shows).copied());
             }
@@ -146,7 +145,7 @@ impl<'a> Cover<'a> {
             let rounds = self.situation.solve(&[change]);
             let out = |operating| {
                 let reading = self.situation.read(operating, measurement);
-                expect.excludes(reading, measurement.kind(), &self.meter)
+                expect.excludes(reading, measurement.kind(), &expect.meter)
             };
             !rounds.is_empty() && rounds.iter().all(out)
         };

@@ -17,7 +17,7 @@ mod wires;
 pub use locate::{LocateView, locate};
 pub use nets::{NetView, NetsView, nets};
 pub use pins::{PinView, PinsView, pins};
-pub use plan::{ExpectView, PlanView, SetupView, plan};
+pub use plan::{ExpectView, PlanView, SetupView, WhyView, plan, plan_with_reasons};
 pub use render::{Format, csv, markdown, text};
 pub use trace::{StepView, TraceView, trace, trace_net};
 pub use wires::{WireView, WiresView, wires};
