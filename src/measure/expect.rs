@@ -94,19 +94,37 @@ impl Expectation {
             };
             return words.to_owned();
         }
-        words(self.low, self.high, self.ohms)
+        words(self.low, self.high, self.digits())
+    }
+
+    /// How its figures are shown: as the meter can tell them apart.
+    fn digits(&self) -> Digits {
+        match self.ohms {
+            false => Digits::Volts,
+            true if self.meter.ohms_resolution < 0.01 => Digits::Milliohms,
+            true => Digits::Ohms,
+        }
     }
 
     /// Where the maker's demand overrides what is computed: the interval that would have been computed,
     /// in words.
     pub fn computed_words(&self) -> Option<String> {
-        self.why.computed.map(|(low, high)| words(low, high, self.ohms))
+        self.why.computed.map(|(low, high)| words(low, high, self.digits()))
     }
 }
 
+/// How figures are shown.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Digits {
+    Volts,
+    Ohms,
+    Milliohms,
+}
+
 /// An interval in words.
-fn words(low: f64, high: Option<f64>, ohms: bool) -> String {
-    let say = |value: f64| say(value, ohms);
+fn words(low: f64, high: Option<f64>, digits: Digits) -> String {
+    let say = |value: f64| say(value, digits);
+    let ohms = digits != Digits::Volts;
     match (low, high) {
         (low, None) => format!("open (≥ {})", say(low)),
         (low, Some(high)) if ohms && low <= high * 0.05 => format!("below {}", say(high)),
@@ -122,20 +140,22 @@ fn words(low: f64, high: Option<f64>, ohms: bool) -> String {
     }
 }
 
-/// A limit as a meter shows it: two digits below ten, three above, and ohms rather than milliohms.
-fn say(value: f64, ohms: bool) -> String {
+/// A limit as a meter shows it: two digits below ten, three above, and milliohms only of a meter that
+/// shows them.
+fn say(value: f64, shown: Digits) -> String {
     let digits = if value.abs() < 10.0 { 2 } else { 3 };
-    match (ohms, value.abs() < 1.0) {
-        (true, true) => format!("{} ohm", significant(value, digits)),
-        (true, false) => format!("{:.*}", digits, Ohms::new(value)),
-        (false, true) => format!("{} V", significant(value, digits)),
-        (false, false) => format!("{:.*}", digits, Volts::new(value)),
+    match (shown, value.abs() < 1.0) {
+        (Digits::Ohms, true) => format!("{} ohm", significant(value, digits)),
+        (Digits::Milliohms, true) => format!("{} mohm", significant(value * 1e3, digits)),
+        (Digits::Ohms | Digits::Milliohms, false) => format!("{:.*}", digits, Ohms::new(value)),
+        (Digits::Volts, true) => format!("{} V", significant(value, digits)),
+        (Digits::Volts, false) => format!("{:.*}", digits, Volts::new(value)),
     }
 }
 
 /// What a meter is unsure of.
 fn unsure(meter: &Meter, amount: f64) -> Term {
-    Term::new(amount, format!("uncertainty of the {} meter", meter.name), meter.source)
+    Term::new(amount, format!("uncertainty ({})", meter.name), meter.source)
 }
 
 impl Situation<'_> {
@@ -209,12 +229,12 @@ impl Situation<'_> {
             return Reason::of([Term::new(0.0, what, "its inside is unknown")]);
         }
         let margin = meter.uncertainty(Kind::Continuity, low);
-        let least = Term::new(low, "network with every resistance at its least", "");
         if low - margin > 0.0 {
+            let least = Term::new(low, "network with every resistance at its least", "");
             return Reason::of([least, unsure(meter, -margin)]);
         }
-        let floor = "which is within the meter's uncertainty of nothing";
-        Reason::of([least, Term::new(-low, floor, meter.source)])
+        let what = format!("the network's least, {}, is within the meter's uncertainty of nothing", Ohms::new(low));
+        Reason::of([Term::new(0.0, what, "")])
     }
 
     /// A tone is expected where the most a sound network may have makes any meter sound, none where the
@@ -266,11 +286,11 @@ impl Situation<'_> {
             let what = "something stands near its switching threshold: it may be on or off";
             let end = |volts: f64, sign: f64| {
                 let source = Term::new(sign * volts.abs() * SOURCE_LOW, SOURCE_WORDS[0], SOURCE_SOURCE);
-                vec![Term::new(volts, what, "solved network"), source]
+                vec![Term::new(volts, what, ""), source]
             };
             return between(end(least, -1.0), end(most, 1.0));
         }
-        let solved = || Term::new(volts, SOLVED, "solved network");
+        let solved = || Term::new(volts, SOLVED, "");
         if volts.abs() <= DEAD_VOLTS {
             let stray = |amount: f64| Term::new(amount, "leakage and pick-up on a dead point", PRACTICE);
             // Half a volt beyond what is solved, and beyond nothing.
@@ -296,7 +316,7 @@ impl Situation<'_> {
 }
 
 /// What a voltage starts from.
-pub(super) const SOLVED: &str = "solved with the sources as the definition gives them";
+pub(super) const SOLVED: &str = "solved network";
 /// Where the range of a source comes from.
 const SOURCE_SOURCE: &str = "lead-acid battery, full to empty; published lists differ by 0.1 V";
 /// That range, below and above.

@@ -1,5 +1,7 @@
 //! Which elements have the largest shares in a limit.
 
+use std::borrow::Cow;
+
 use super::expect::SOLVED;
 use super::reason::{Share, Term};
 use super::{Expectation, Measurement, Meter, Situation};
@@ -7,8 +9,10 @@ use crate::definition::{Kind, PartKind};
 use crate::netlist::LinkId;
 use crate::netlist::resistance::{self, Seen};
 
-/// So many elements are named; the others are counted.
+/// So many elements are named at most; the others are counted.
 const NAMED: usize = 3;
+/// And those alone that have this share in the amount.
+const WORTH: f64 = 0.05;
 
 impl Situation<'_> {
     /// [`Situation::expect`], and for each limit what makes up most of it: the elements on the way with the
@@ -21,8 +25,8 @@ impl Situation<'_> {
         match measurement.kind() {
             Kind::Continuity | Kind::Isolation if expect.high.is_some() => {
                 let way = self.shares(measurement);
-                let least = |share: &resistance::Share| share.range.low.get();
-                let most = |share: &resistance::Share| share.range.high.get();
+                let least = |share: &resistance::Share| (share.range.low.get(), share.sources[0].clone());
+                let most = |share: &resistance::Share| (share.range.high.get(), share.sources[1].clone());
                 if let Some(term) = expect.why.low.terms.first_mut().filter(|term| term.amount > 0.0) {
                     self.fill(term, &way, least);
                 }
@@ -55,21 +59,24 @@ impl Situation<'_> {
 
     /// Names the largest shares of a term. Where other ways lie beside this one the network has less than
     /// the way, and the term says so.
-    fn fill(&self, term: &mut Term, way: &[resistance::Share], of: impl Fn(&resistance::Share) -> f64) {
-        let mut shares: Vec<Share> = way
-            .iter()
-            .map(|share| Share {
-                name: share.element.id(self.harness),
-                amount: of(share),
-                source: share.source.clone(),
-            })
-            .collect();
+    fn fill(
+        &self,
+        term: &mut Term,
+        way: &[resistance::Share],
+        of: impl Fn(&resistance::Share) -> (f64, Cow<'static, str>),
+    ) {
+        let named = |share: &resistance::Share| {
+            let (amount, source) = of(share);
+            Share { name: share.element.id(self.harness), amount, source }
+        };
+        let mut shares: Vec<Share> = way.iter().map(named).collect();
         let total: f64 = shares.iter().map(|share| share.amount).sum();
         if total > term.amount * 1.01 {
             term.what = format!("{}, with other ways beside this one", term.what).into();
         }
         shares.sort_by(|a, b| b.amount.total_cmp(&a.amount));
-        let others = shares.split_off(shares.len().min(NAMED));
+        let worth = shares.iter().take(NAMED).take_while(|share| share.amount >= WORTH * total).count();
+        let others = shares.split_off(worth);
         term.others = (others.len(), others.iter().map(|share| share.amount).sum());
         term.shares = shares;
     }

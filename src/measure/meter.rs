@@ -90,14 +90,17 @@ const fn volts(name: &'static str, top: f64) -> Range {
 
 /// A text names no meter.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-#[error("no meter is called `{name}`{}; there are: {}", suggestion(.near), names().join(", "))]
+#[error("no meter is called `{name}`{} {}", suggestion(*.near), names().join(", "))]
 pub struct UnknownMeter {
     name: String,
     near: Option<&'static str>,
 }
 
-fn suggestion(near: &Option<&str>) -> String {
-    near.map_or_else(String::new, |near| format!(": did you mean `{near}`?"))
+fn suggestion(near: Option<&str>) -> String {
+    match near {
+        Some(near) => format!(": did you mean `{near}`? There are"),
+        None => ": there are".to_owned(),
+    }
 }
 
 /// The names of all meters.
@@ -139,7 +142,7 @@ impl Meter {
             volts("200 V dc", 200.0),
             volts("600 V dc", 600.0),
         ],
-        source: "common practice, no source",
+        source: "common practice",
     };
 
     /// The same with its leads nulled: held together before the reading and subtracted, so that nothing of

@@ -59,7 +59,9 @@ impl Term {
     }
 
     fn words(&self, ohms: bool) -> String {
-        let mut words = format!("{} {}", amount(self.amount.abs(), ohms), self.what);
+        // Nothing has no unit to be read on into: what it is stands behind a colon.
+        let colon = if self.amount == 0.0 { ":" } else { "" };
+        let mut words = format!("{}{colon} {}", amount(self.amount.abs(), ohms), self.what);
         if !self.source.is_empty() {
             words.push_str(&format!(" [{}]", self.source));
         }
@@ -90,10 +92,12 @@ impl Reason {
     }
 
     /// In words: "0.04 ohm the network at its most [...] + 0.3 ohm leads [...]"; nothing where there is no
-    /// limit.
+    /// limit. Amounts that no meter could show beside the others are left out.
     pub fn words(&self, ohms: bool) -> String {
+        let most = self.terms.iter().map(|term| term.amount.abs()).fold(0.0, f64::max);
+        let worth = self.terms.iter().filter(|term| term.amount.abs() >= most * 1e-3);
         let mut words = String::new();
-        for (at, term) in self.terms.iter().enumerate() {
+        for (at, term) in worth.enumerate() {
             words.push_str(match (at, term.amount < 0.0) {
                 (0, false) => "",
                 (0, true) => "-",

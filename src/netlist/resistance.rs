@@ -153,8 +153,8 @@ pub struct Share {
     pub element: Element,
     /// What a healthy one resists.
     pub range: Range,
-    /// A published source, the definition, or common practice.
-    pub source: Cow<'static, str>,
+    /// Where its least and its most come from: a published source, the definition, or common practice.
+    pub sources: [Cow<'static, str>; 2],
 }
 
 /// What each element of a link has in [`range`], in the order of the link's ends.
@@ -165,7 +165,8 @@ pub fn shares(netlist: &Netlist, harness: &Harness, link: LinkId, seen: Seen) ->
         let (range, source) = match element {
             Element::Wire(wire) => {
                 let wire = &harness.wires[wire];
-                (conductor_range(wire.gauge, wire.length), conductor_source(wire))
+                let range = conductor_range(wire.gauge, wire.length);
+                return Share { element, range, sources: conductor_sources(wire) };
             }
             Element::Termination(..) => sourced(over.termination, TERMINATION),
             Element::SpliceLeg(..) => sourced(over.splice, SPLICE),
@@ -173,7 +174,7 @@ pub fn shares(netlist: &Netlist, harness: &Harness, link: LinkId, seen: Seen) ->
             Element::Bond(_) => sourced(over.bond, BOND),
             Element::Part(part) => (whole, part_source(netlist, harness, link, &harness.parts[part].kind)),
         };
-        Share { element, range, source }
+        Share { element, range, sources: [source.clone(), source] }
     };
     netlist.elements(harness, link).into_iter().map(of).collect()
 }
@@ -200,10 +201,13 @@ fn part_source(netlist: &Netlist, harness: &Harness, link: LinkId, kind: &PartKi
     }
 }
 
-fn conductor_source(wire: &Wire) -> Cow<'static, str> {
-    let (Some(gauge), Some(length)) = (wire.gauge, wire.length) else { return UNKNOWN_WIRE.source.into() };
-    let (_, most) = conductor::limit_reasons(gauge);
-    format!("{gauge}, {length}, {most} at {}", conductor::USUAL_TEMPERATURES.1).into()
+fn conductor_sources(wire: &Wire) -> [Cow<'static, str>; 2] {
+    let (Some(gauge), Some(length)) = (wire.gauge, wire.length) else {
+        return [UNKNOWN_WIRE.source.into(), UNKNOWN_WIRE.source.into()];
+    };
+    let (least, most) = conductor::limit_reasons(gauge);
+    let (cold, hot) = conductor::USUAL_TEMPERATURES;
+    [(least, cold), (most, hot)].map(|(why, at)| format!("{gauge}, {length}; {why}, at {at}").into())
 }
 
 /// An override stands for itself: a quarter below and twice above it is still healthy.

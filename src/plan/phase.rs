@@ -212,7 +212,7 @@ impl<'a> Builder<'a> {
         };
         let undetected = self.in_scope.difference(&covered).map(|fault| (*fault, why(*fault))).collect();
         Plan {
-            cautions: caution::throughout(self.harness),
+            cautions: caution::throughout(self.harness, &self.meters),
             before: caution::before(self.harness, &self.phases),
             function_check: caution::function_check(self.harness, &self.phases),
             coverage: Coverage { faults: self.in_scope.len(), detected: covered.len(), undetected },
