@@ -206,7 +206,7 @@ fn time(given: Option<&str>) -> anyhow::Result<toml::value::Datetime> {
 }
 
 /// Reads an entry as a record would, so that nothing is written that cannot be read.
-fn read_back(harness: &Harness, text: &str) -> anyhow::Result<Entry> {
+pub(super) fn read_back(harness: &Harness, text: &str) -> anyhow::Result<Entry> {
     let record = record::read(harness, "this reading", text);
     if record.is_sound()
         && let [entry] = &record.entries[..]

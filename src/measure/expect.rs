@@ -175,7 +175,9 @@ impl Situation<'_> {
 
     fn compute(&self, measurement: &Measurement, meter: &Meter) -> Expectation {
         match measurement.kind() {
-            Kind::Continuity | Kind::Isolation if meter.is_tone_only() => self.expect_tone(measurement, meter),
+            Kind::Continuity | Kind::Isolation if meter.is_tone_only() => {
+                self.expect_tone(measurement, meter)
+            }
             Kind::Continuity | Kind::Isolation => self.expect_ohms(measurement, meter),
             Kind::Voltage => self.expect_volts(measurement, meter),
             Kind::Drop => self.expect_drop(measurement, meter),
@@ -214,8 +216,10 @@ impl Situation<'_> {
             return Expectation::between(kind, meter, least, None);
         };
         let margin = |ohms: f64| meter.uncertainty(Kind::Continuity, ohms);
-        let mut most =
-            vec![Term::new(high, "network with every resistance at its most", ""), unsure(meter, margin(high))];
+        let mut most = vec![
+            Term::new(high, "network with every resistance at its most", ""),
+            unsure(meter, margin(high)),
+        ];
         if meter.leads.get() > 0.0 {
             most.insert(1, Term::new(meter.leads.get(), "leads, not nulled", PRACTICE));
         }
@@ -233,7 +237,8 @@ impl Situation<'_> {
             let least = Term::new(low, "network with every resistance at its least", "");
             return Reason::of([least, unsure(meter, -margin)]);
         }
-        let what = format!("the network's least, {}, is within the meter's uncertainty of nothing", Ohms::new(low));
+        let what =
+            format!("the network's least, {}, is within the meter's uncertainty of nothing", Ohms::new(low));
         Reason::of([Term::new(0.0, what, "")])
     }
 
@@ -278,8 +283,8 @@ impl Situation<'_> {
             ]
         };
         let between = |low: Vec<Term>, high: Vec<Term>| {
-            let [low, high] =
-                [(low, -1.0), (high, 1.0)].map(|(terms, sign)| Reason::of(terms.into_iter().chain(widened(sign))));
+            let [low, high] = [(low, -1.0), (high, 1.0)]
+                .map(|(terms, sign)| Reason::of(terms.into_iter().chain(widened(sign))));
             Expectation::between(Kind::Voltage, meter, low, Some(high))
         };
         if let Some([least, most]) = self.marginal(measurement, volts) {
@@ -334,12 +339,16 @@ fn tone(kind: Kind, meter: &Meter, outer: Option<[f64; 2]>) -> Expectation {
             (silent(what.to_owned()), None)
         }
         Some([_, high]) if high + meter.leads.get() < sure => {
-            let what = format!("{} at most, with leads, sounds on every meter: none does above this", Ohms::new(high));
+            let what = format!(
+                "{} at most, with leads, sounds on every meter: none does above this",
+                Ohms::new(high) + meter.leads
+            );
             (nothing(), Some(Reason::of([Term::new(most, what, source)])))
         }
-        Some([low, _]) if low > most => {
-            (silent(format!("{} at least is silent on every meter: all sound below this", Ohms::new(low))), None)
-        }
+        Some([low, _]) if low > most => (
+            silent(format!("{} at least is silent on every meter: all sound below this", Ohms::new(low))),
+            None,
+        ),
         Some(_) => {
             let what = "one meter sounds here and another does not: a tone tells nothing";
             (Reason::of([Term::new(0.0, what, source)]), None)
@@ -351,7 +360,9 @@ fn tone(kind: Kind, meter: &Meter, outer: Option<[f64; 2]>) -> Expectation {
 /// What the maker demands, with what would have been computed beside it.
 fn demanded(limit: &Limit, computed: &Expectation) -> Expectation {
     let kind = limit.kind;
-    let term = |amount: f64| Reason::of([Term::new(amount, format!("demanded: {}", limit.title), limit.source.clone())]);
+    let term = |amount: f64| {
+        Reason::of([Term::new(amount, format!("demanded: {}", limit.title), limit.source.clone())])
+    };
     let low = limit.low.map_or_else(Reason::default, term);
     let high = limit.high.map(term);
     let none = if kind.is_resistance() { 0.0 } else { f64::NEG_INFINITY };

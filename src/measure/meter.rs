@@ -285,8 +285,7 @@ mod tests {
     fn ranges_of_a_kind_go_up() {
         for meter in METERS {
             for ohms in [true, false] {
-                let tops: Vec<f64> =
-                    meter.ranges.iter().filter(|r| r.ohms == ohms).map(|r| r.top).collect();
+                let tops: Vec<f64> = meter.ranges.iter().filter(|r| r.ohms == ohms).map(|r| r.top).collect();
                 assert!(tops.is_sorted(), "{}: {tops:?}", meter.name);
             }
         }

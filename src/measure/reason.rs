@@ -91,13 +91,17 @@ impl Reason {
         self.terms.iter().map(|term| term.amount).sum()
     }
 
-    /// In words: "0.04 ohm the network at its most [...] + 0.3 ohm leads [...]"; nothing where there is no
-    /// limit. Amounts that no meter could show beside the others are left out.
-    pub fn words(&self, ohms: bool) -> String {
+    /// Its terms without those that no meter could show beside the others.
+    fn worth(&self) -> impl Iterator<Item = &Term> {
         let most = self.terms.iter().map(|term| term.amount.abs()).fold(0.0, f64::max);
-        let worth = self.terms.iter().filter(|term| term.amount.abs() >= most * 1e-3);
+        self.terms.iter().filter(move |term| term.amount.abs() >= most * 1e-3)
+    }
+
+    /// In words: "0.04 ohm network with every resistance at its most (...) + 0.3 ohm leads [...]"; nothing
+    /// where there is no limit. Amounts that no meter could show beside the others are left out.
+    pub fn words(&self, ohms: bool) -> String {
         let mut words = String::new();
-        for (at, term) in worth.enumerate() {
+        for (at, term) in self.worth().enumerate() {
             words.push_str(match (at, term.amount < 0.0) {
                 (0, false) => "",
                 (0, true) => "-",
@@ -107,6 +111,30 @@ impl Reason {
             words.push_str(&term.words(ohms));
         }
         words
+    }
+
+    /// The same as lines: sign, amount, what it is, its source; what makes up a term stands below it, with
+    /// no sign.
+    pub fn lines(&self, ohms: bool) -> Vec<[String; 4]> {
+        let mut lines = Vec::new();
+        for term in self.worth() {
+            let sign = match term.amount {
+                0.0 => "",
+                amount if amount < 0.0 => "-",
+                _ => "+",
+            };
+            let size = amount(term.amount.abs(), ohms);
+            lines.push([sign.to_owned(), size, term.what.to_string(), term.source.to_string()]);
+            let below = |size: f64, what: String, source: String| {
+                [String::new(), String::new(), format!("· {} {what}", amount(size, ohms)), source]
+            };
+            let of = |share: &Share| below(share.amount, share.name.clone(), share.source.to_string());
+            lines.extend(term.shares.iter().map(of));
+            if let (count @ 1.., together) = term.others {
+                lines.push(below(together, format!("{count} more"), String::new()));
+            }
+        }
+        lines
     }
 }
 

@@ -107,7 +107,9 @@ impl<'a> Choice<'a> {
         match measurement.kind() {
             Kind::Isolation => self.isolation(measurement),
             Kind::Continuity => self.continuity(measurement),
-            Kind::Voltage | Kind::Drop => self.plain(measurement).ok_or_else(|| "no meter at hand reads volts".to_owned()),
+            Kind::Voltage | Kind::Drop => {
+                self.plain(measurement).ok_or_else(|| "no meter at hand reads volts".to_owned())
+            }
         }
     }
 
@@ -122,7 +124,9 @@ impl<'a> Choice<'a> {
         };
         match stress.forbids_megohm(measurement) {
             None => Ok(self.with(megohm, measurement)),
-            Some(what) => plain().ok_or_else(|| format!("no megohm tester on it: {what} could get its voltage")),
+            Some(what) => {
+                plain().ok_or_else(|| format!("no megohm tester on it: {what} could get its voltage"))
+            }
         }
     }
 
@@ -168,7 +172,8 @@ impl<'a> Choice<'a> {
     fn tone(&self, measurement: &Measurement) -> Result<Fit, Why> {
         let Some(meter) = self.meters.beeper() else { return Err(Why::None) };
         let situation = self.situation;
-        let [red, black] = [measurement.red(), measurement.black()].map(|p| situation.nets.of(situation.node(p)));
+        let [red, black] =
+            [measurement.red(), measurement.black()].map(|p| situation.nets.of(situation.node(p)));
         if red != black {
             return Err(Why::Because("a part lies in the path: a tone does not prove it".to_owned()));
         }

@@ -5,9 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::cover::{Cover, why_not};
 use super::instrument::{Choice, Fit, Meters};
 use super::select::{Chosen, Selection, Wanted, paths, switches};
-use super::{
-    Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted,
-};
+use super::{Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, Kind, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};

@@ -12,6 +12,7 @@ mod plan;
 mod render;
 mod suspects;
 mod trace;
+mod why;
 mod wires;
 
 pub use locate::{LocateView, locate};
@@ -20,6 +21,7 @@ pub use pins::{PinView, PinsView, pins};
 pub use plan::{ExpectView, PlanView, SetupView, WhyView, plan, plan_with_reasons};
 pub use render::{Format, csv, markdown, text};
 pub use trace::{StepView, TraceView, trace, trace_net};
+pub use why::{ReadingWhyView, why};
 pub use wires::{WireView, WiresView, wires};
 
 use crate::definition::{Harness, Point, StationId};

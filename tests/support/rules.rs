@@ -182,7 +182,10 @@ impl Replay<'_> {
                 assert_eq!(kind, "isolation", "{id}");
                 assert_eq!(text(&phase["power"]), "isolated", "{id}");
                 let said = list(&phase["cautions"]).iter().map(text).collect::<Vec<_>>().join("\n");
-                assert!(said.contains("500 V") && said.contains("discharge") && said.contains("nobody"), "{id}");
+                assert!(
+                    said.contains("500 V") && said.contains("discharge") && said.contains("nobody"),
+                    "{id}"
+                );
                 self.bears_500_volts(id, probes, nets);
             }
             "beeper" => self.tone_tells(step, probes, nets),
