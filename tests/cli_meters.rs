@@ -163,3 +163,20 @@ fn a_reading_is_judged_by_its_own_meter() {
         view["readings"].as_array().unwrap().iter().map(|r| r["good"].as_bool().unwrap()).collect();
     assert_eq!(good, [true, true, false, true, false, true, true]);
 }
+
+/// A joint of 150 ohm is silent on every beeper: silence and a number explain each other.
+#[test]
+fn silence_is_no_open() {
+    let folder = tempfile::tempdir().unwrap();
+    let record = folder.path().join("job.toml");
+    let record = record.to_str().unwrap();
+    for (value, meter) in [("open", "beeper"), ("150 ohm", "handheld")] {
+        let head = ["log", SPRAYER, record, "--power", "isolated", "--value", value, "--meter", meter];
+        expect(1, &[&head[..], &READING].concat());
+    }
+    let view: Value =
+        serde_json::from_str(&expect(1, &["locate", SPRAYER, record, "--format", "json"]).0).unwrap();
+    assert_eq!(view["verdict"], "narrowed", "{view}");
+    let suspects = view["suspects"].to_string();
+    assert!(suspects.contains("31B:high") && !suspects.contains("31B:open"), "{suspects}");
+}

@@ -29,7 +29,7 @@ use predict::{Hypothesis, Memory, Scene, Taken};
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, PartId};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Measurement, Meter, Situation};
+use crate::measure::{Measurement, Meter, Prediction, Reading, Situation};
 use crate::netlist::{Element, Netlist};
 use crate::record::Entry;
 use crate::setup::Setup;
@@ -256,7 +256,14 @@ impl<'a> Reader<'a> {
         let Judged { value, expect, good, .. } = &self.judged[reading];
         let taken = Taken { reading, at, value: *value, expect, good: *good };
         let range = predict::contradicts(&mut self.scenes[scene], &mut self.memory, hypothesis, taken)?;
-        Some(Out { reading, range })
+        // A beeper's silence is no open: whatever it may be silent on explains it.
+        let silent = expect.meter.is_tone_only() && *value == Reading::Open && !range.unchanged;
+        let may_be = match range.high {
+            Prediction::Ohms(ohms) => ohms >= expect.meter.beeps_between[0].get(),
+            Prediction::Open => true,
+            Prediction::Volts(_) => false,
+        };
+        (!(silent && may_be)).then_some(Out { reading, range })
     }
 
     /// Keeps the faults that every reading admits; for each of the others, the reading that put it out. A
