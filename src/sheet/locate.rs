@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::plan::{ChangeView, ExpectView, LiveView, SetupView};
+use super::plan_view::{ChangeView, ExpectView, LiveView, SetupView};
 use super::{Section, Sheet, Stamp, station_word, suspects};
 use crate::definition::{Harness, Point};
 use crate::fault::Fault;
