@@ -73,7 +73,7 @@ impl Yard {
         let roomy = |(m, expect): &(Measurement, Expectation)| {
             let situation = Situation::new(&harness, &netlist, m.setup()).unwrap();
             match situation.predict_healthy(m) {
-                Prediction::Volts(v) if expect.why.starts_with("demanded") => {
+                Prediction::Volts(v) if expect.is_demanded() => {
                     [v * 0.98, v * 1.02].iter().all(|v| expect.admits(Reading::Volts(Volts::new(*v))))
                 }
                 _ => true,

@@ -26,15 +26,20 @@ use std::collections::BTreeSet;
 use machine::Rng;
 use replay::{State, batteries};
 use ringout::definition::{Harness, MatingId, load};
-use ringout::measure::Meter;
+use ringout::measure::{METERS, Meter};
 use ringout::netlist::Netlist;
-use ringout::plan::{self, Scope};
+use ringout::plan::{self, Meters, Scope};
 use ringout::sheet;
-use rules::{Replay, list, planned, text};
+use rules::{Replay, list, planned, planned_for, text};
 
 /// Replays a plan; says whether there was one.
 fn check(harness: &Harness, scope: &Scope, tried: usize, seed: u64) -> bool {
-    let Some(plan) = planned(harness, scope) else { return false };
+    check_for(harness, scope, &Meters::default(), tried, seed)
+}
+
+/// Replays a plan for other meters at hand.
+fn check_for(harness: &Harness, scope: &Scope, meters: &Meters, tried: usize, seed: u64) -> bool {
+    let Some(plan) = planned_for(harness, scope, meters) else { return false };
     let mut replay =
         Replay { harness, scope, plan: &plan, state: State::default(), tried, rng: Rng::new(seed) };
     replay.run();
@@ -90,6 +95,82 @@ fn plans_of_made_machines_keep_every_rule() {
 #[ignore = "takes minutes"]
 fn plans_of_many_and_larger_machines_keep_every_rule() {
     check_made(1000..4000, 60);
+}
+
+/// The meters that the bits of a number name.
+fn some_meters(bits: usize) -> Meters {
+    METERS.into_iter().enumerate().filter(|(at, _)| bits >> at & 1 == 1).map(|(_, meter)| meter).collect()
+}
+
+/// Steps of a plan that name a meter.
+fn steps_with(plan: &serde_json::Value, meter: &str) -> usize {
+    let steps = list(&plan["phases"]).iter().flat_map(|phase| list(&phase["steps"]));
+    steps.filter(|step| text(&step["meter"]) == meter).count()
+}
+
+#[test]
+fn plans_of_made_machines_keep_every_rule_with_any_meters() {
+    let mut used = [0; METERS.len()];
+    for seed in 0..160 {
+        let mut rng = Rng::new(seed ^ 0x00c0_ffee);
+        let harness = made(seed, rng.between(4, 24));
+        let scope = some_scope(&harness, &mut rng);
+        let bits = rng.between(1, (1 << METERS.len()) - 1);
+        let meters = some_meters(bits);
+        let outcome = std::panic::catch_unwind(|| check_for(&harness, &scope, &meters, 3, seed));
+        if let Err(panicked) = outcome {
+            eprintln!("seed {seed}, {scope:?}, {}", meters.names());
+            std::panic::resume_unwind(panicked);
+        }
+        let Some(plan) = planned_for(&harness, &scope, &meters) else { continue };
+        for (count, meter) in used.iter_mut().zip(METERS) {
+            *count += steps_with(&plan, meter.name);
+        }
+    }
+    // The machines are such that every meter comes to its use.
+    assert!(used.iter().all(|count| *count >= 50), "{used:?}");
+}
+
+#[test]
+fn plans_of_the_sprayer_keep_every_rule_with_every_choice_of_meters() {
+    let harness = support::harness("orchard-sprayer.toml");
+    let scope = unplug(&harness, &["P1", "P2", "P3"]);
+    for bits in 1..1 << METERS.len() {
+        assert!(check_for(&harness, &scope, &some_meters(bits), 3, 1), "{bits}");
+    }
+    for bits in [8, 16, 24, 31] {
+        assert!(check_for(&harness, &Scope::default(), &some_meters(bits), 3, 1), "{bits}");
+    }
+}
+
+/// The number of a step is the same whatever meters are at hand: a record names it.
+#[test]
+fn steps_keep_their_numbers() {
+    let harness = support::harness("orchard-sprayer.toml");
+    let scope = unplug(&harness, &["P1", "P2", "P3"]);
+    let plain = planned(&harness, &scope).unwrap();
+    let named = |plan: &serde_json::Value| -> BTreeSet<String> {
+        let step = |step: &serde_json::Value| {
+            format!("{} {} {} {}", step["id"], step["kind"], step["red"], step["black"])
+        };
+        let steps = list(&plan["phases"]).iter().flat_map(|phase| list(&phase["steps"]));
+        steps.chain(list(&plan["left_out"])).map(step).collect()
+    };
+    for bits in 1..1 << METERS.len() {
+        let plan = planned_for(&harness, &scope, &some_meters(bits)).unwrap();
+        assert_eq!(named(&plan), named(&plain), "{bits}");
+    }
+}
+
+/// Whoever has no voltmeter is told so before the first reading.
+#[test]
+fn a_plan_without_a_voltmeter_says_that_it_cannot_prove_dead() {
+    let harness = support::harness("orchard-sprayer.toml");
+    for (meter, told) in [(Meter::BEEPER, true), (Meter::MEGOHM, true), (Meter::NULLED, false)] {
+        let plan = planned_for(&harness, &Scope::default(), &Meters::from(meter)).unwrap();
+        let said = list(&plan["cautions"]).iter().map(text).collect::<Vec<_>>().join("\n");
+        assert_eq!(said.contains("prove the machine dead"), told, "{}", meter.name);
+    }
 }
 
 fn published() -> Vec<String> {

@@ -16,6 +16,7 @@ use super::files;
 use super::output;
 use crate::definition::Harness;
 use crate::definition::diagnostic::render;
+use crate::locate::meter_of;
 use crate::measure::{Meter, Reading, Situation};
 use crate::netlist::Netlist;
 use crate::plan::{self, Scope};
@@ -71,8 +72,9 @@ pub(super) struct LogArgs {
     /// What was moved: "loom flexed at T3"
     #[arg(long)]
     disturbed: Option<String>,
-    /// The meter
-    #[arg(long)]
+    /// The meter, by which the reading is judged: handheld, handheld-nulled, four-wire, megohm or beeper;
+    /// any other name is kept and taken for a plain one
+    #[arg(long, value_name = "NAME")]
     meter: Option<String>,
     /// Who took the reading
     #[arg(long)]
@@ -99,7 +101,11 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
         .measure(entry.kind, entry.red, entry.black)
         .map_err(|refusal| anyhow::anyhow!("refused, nothing was written: {refusal}"))?;
     append(&harness, &args.record, &new.text())?;
-    let expect = situation.expect(&measurement, &Meter::HANDHELD);
+    let (meter, note) = meter_of(&entry, &Meter::HANDHELD);
+    if let Some(note) = note {
+        output::note(&format!("{note}\n"));
+    }
+    let expect = situation.expect(&measurement, &meter);
     let good =
         [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v: Reading| expect.admits(v));
     let verdict = if good { "good" } else { "BAD" };
@@ -200,7 +206,7 @@ fn time(given: Option<&str>) -> anyhow::Result<toml::value::Datetime> {
 }
 
 /// Reads an entry as a record would, so that nothing is written that cannot be read.
-fn read_back(harness: &Harness, text: &str) -> anyhow::Result<Entry> {
+pub(super) fn read_back(harness: &Harness, text: &str) -> anyhow::Result<Entry> {
     let record = record::read(harness, "this reading", text);
     if record.is_sound()
         && let [entry] = &record.entries[..]

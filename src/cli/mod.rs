@@ -16,6 +16,7 @@ mod output;
 mod pins;
 mod plan;
 mod trace;
+mod why;
 mod wires;
 
 use std::process::ExitCode;
@@ -45,6 +46,8 @@ enum Command {
     Trace(trace::TraceArgs),
     /// Which readings to take, in which order
     Plan(plan::PlanArgs),
+    /// Why one reading's limits are where they are
+    Why(why::WhyArgs),
     /// Add a reading to a record; one that the setup makes unsafe is refused
     Log(Box<log::LogArgs>),
     /// From recorded readings to the segment at fault
@@ -73,6 +76,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Nets(args) => nets::run(args),
         Command::Trace(args) => trace::run(args),
         Command::Plan(args) => plan::run(args),
+        Command::Why(args) => why::run(args),
         Command::Log(args) => log::run(args),
         Command::Locate(args) => locate::run(args),
         Command::Draw(args) => draw::run(args),

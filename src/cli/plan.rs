@@ -5,7 +5,7 @@ use super::common::{self, Source};
 use super::output::{self, FormatArg};
 use crate::measure::Meter;
 use crate::netlist::Netlist;
-use crate::plan::{self, Scope};
+use crate::plan::{self, Meters, Scope};
 use crate::setup::Setup;
 use crate::sheet;
 
@@ -19,11 +19,18 @@ pub(super) struct PlanArgs {
     /// Only one circuit
     #[arg(long, value_name = "ID")]
     circuit: Option<String>,
+    /// Meters at hand: handheld, handheld-nulled, four-wire, megohm, beeper
+    #[arg(long, value_name = "KIND", value_delimiter = ',', default_value = Meter::HANDHELD.name)]
+    meter: Vec<String>,
+    /// Say for every step why its limits are where they are
+    #[arg(long)]
+    why: bool,
     #[arg(long, value_enum, default_value_t)]
     format: FormatArg,
 }
 
 pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
+    let meters = args.meter.iter().map(|name| Meter::parse(name)).collect::<Result<Meters, _>>()?;
     let harness = args.source.load()?;
     let unplugged: Setup = common::unplugged(&harness, &args.unplug)?.into();
     if let Some(circuit) = &args.circuit
@@ -33,8 +40,9 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
     }
     let scope = Scope { unplug: unplugged.parted().collect(), circuit: args.circuit.clone() };
     let netlist = Netlist::new(&harness);
-    let plan = plan::plan(&harness, &netlist, &scope, Meter::HANDHELD)?;
-    let (view, sheet) = sheet::plan(&harness, &plan);
+    let plan = plan::plan(&harness, &netlist, &scope, meters)?;
+    let (view, sheet) =
+        if args.why { sheet::plan_with_reasons(&harness, &plan) } else { sheet::plan(&harness, &plan) };
     output::show(args.format, &view, &sheet)?;
     Ok(Outcome::Well)
 }

@@ -9,7 +9,7 @@ use super::Judged;
 use crate::conductor::ohms_per_metre_ideal;
 use crate::definition::{Harness, Kind, Point, WireId};
 use crate::fault::Fault;
-use crate::measure::{Meter, Reading};
+use crate::measure::Reading;
 use crate::units::Metres;
 
 /// The largest error worth telling, as a share of the wire.
@@ -27,13 +27,13 @@ pub struct Distance {
 }
 
 /// The distance to a short, from the readings in ohms across it: that with the least error.
-pub(super) fn to(harness: &Harness, fault: Fault, judged: &[Judged], meter: &Meter) -> Option<Distance> {
+pub(super) fn to(harness: &Harness, fault: Fault, judged: &[Judged]) -> Option<Distance> {
     let (wire, other) = match fault {
         Fault::Short(a, b) => (a, Some(b)),
         Fault::ToChassis(a) => (a, None),
         _ => return None,
     };
-    let found = judged.iter().filter_map(|reading| from_reading(harness, wire, other, reading, meter));
+    let found = judged.iter().filter_map(|reading| from_reading(harness, wire, other, reading));
     found.min_by(|a, b| a.plus_minus.get().total_cmp(&b.plus_minus.get()))
 }
 
@@ -42,7 +42,6 @@ fn from_reading(
     wire: WireId,
     other: Option<WireId>,
     reading: &Judged,
-    meter: &Meter,
 ) -> Option<Distance> {
     let Reading::Ohms(ohms) = reading.value else { return None };
     let probes = [reading.measurement.red(), reading.measurement.black()];
@@ -61,7 +60,7 @@ fn from_reading(
     let both = per_metre(wire)? + other.map_or(Some(0.0), per_metre)?;
     let length = harness.wires[wire].length?.get();
     let metres = |ohms: f64| Metres::new(ohms / both);
-    let plus_minus = metres(meter.uncertainty(Kind::Continuity, ohms.get()));
+    let plus_minus = metres(reading.expect.meter.uncertainty(Kind::Continuity, ohms.get()));
     let near_enough =
         plus_minus.get() <= WORTH * length && metres(ohms.get()).get() <= length + plus_minus.get();
     (loop_closes && near_enough).then(|| Distance {

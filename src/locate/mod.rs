@@ -19,7 +19,7 @@ mod next;
 mod predict;
 
 pub use distance::Distance;
-pub use judge::{Judged, Left};
+pub use judge::{Judged, Left, meter_of};
 pub use next::Next;
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -70,6 +70,8 @@ pub struct Diagnosis {
     /// Fuses that the healthy machine would blow in a setup of the record, each with the setup: what they
     /// feed is dead in every prediction, so the definition or the load deserves a look first.
     pub overloaded: Vec<(PartId, Setup)>,
+    /// On the meters that the record names: which are taken for a plain one.
+    pub notes: Vec<String>,
     /// What it amounts to.
     pub verdict: Verdict,
 }
@@ -109,7 +111,8 @@ struct Out {
     range: predict::Range,
 }
 
-/// Reasons from readings to suspects.
+/// Reasons from readings to suspects. A reading is judged by the meter that it names, and by `meter` where
+/// it names none; so are readings that are proposed.
 ///
 /// # Errors
 /// The parts that keep switching, if the healthy machine never settles in a setup of the record.
@@ -132,6 +135,7 @@ pub fn locate(
         by_hand: Vec::new(),
         repeat: Vec::new(),
         overloaded: overloaded(&situations),
+        notes: judge::notes(entries),
         verdict: Verdict::Healthy,
         judged: Vec::new(),
     };
@@ -146,7 +150,7 @@ pub fn locate(
                 station: last.and_then(|entry| harness.station_of(entry.red)),
             };
             let (groups, next) = next::choose(&mut record, &standing, now, meter);
-            conclude(harness, &mut diagnosis, groups, next, &judged, meter);
+            conclude(harness, &mut diagnosis, groups, next, &judged);
         }
     }
     diagnosis.judged = judged;
@@ -161,14 +165,13 @@ fn conclude(
     groups: Vec<Group>,
     next: Option<Next>,
     judged: &[Judged],
-    meter: &Meter,
 ) {
     diagnosis.suspects = groups;
     let accusers: Vec<String> = judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
     for group in &mut diagnosis.suspects {
         group.accused_by.clone_from(&accusers);
         if let [fault] = group.faults[..] {
-            group.distance = distance::to(harness, fault, judged, meter);
+            group.distance = distance::to(harness, fault, judged);
         }
     }
     diagnosis.verdict = if diagnosis.suspects.len() == 1 { Verdict::Located } else { Verdict::Narrowed };

@@ -117,7 +117,7 @@ pub(super) fn choose(
     let known = record.judged.iter().map(|j| j.measurement.setup().clone());
     let setups = candidates::setups(harness, record.netlist, record.universe, weighed, known, &now);
     let taken: BTreeSet<Probes> = record.judged.iter().map(|j| Probes::of(&j.measurement)).collect();
-    let told = told(record, weighed, meter);
+    let told = told(record, weighed);
     let mut signatures: Vec<Vec<Outcomes>> = vec![Vec::new(); weighed.len()];
     let mut options: Vec<Candidate> = Vec::new();
     for setup in setups {
@@ -155,14 +155,14 @@ pub(super) fn choose(
 /// How the readings of the record divide the suspects. All of these suspects survived them: another reading
 /// that would divide them in the same way, at the next point of the same net or in another setup, cannot
 /// be counted on to tell more.
-fn told(record: &mut Reader<'_>, suspects: &[Suspect], meter: &Meter) -> BTreeSet<Vec<usize>> {
+fn told(record: &mut Reader<'_>, suspects: &[Suspect]) -> BTreeSet<Vec<usize>> {
     let of = |reading: usize| {
         let (scene, at) = record.places[reading];
         let judged = &record.judged[reading];
         let outcomes = suspects.iter().map(|suspect| {
             let scene = &mut record.scenes[scene];
             let range = predict::range(scene, &mut record.memory, suspect.hypothesis, at, Some(reading));
-            outcome(&range, judged.measurement.kind(), &judged.expect, meter)
+            outcome(&range, judged.measurement.kind(), &judged.expect, &judged.expect.meter)
         });
         pattern(&outcomes.collect::<Vec<_>>())
     };

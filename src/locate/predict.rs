@@ -387,7 +387,7 @@ fn unsteady(rounds: &[Prediction]) -> [Prediction; 2] {
 
 /// Whether a reading can be what the fault makes it.
 fn admits(range: &Range, taken: Taken<'_>, kind: crate::definition::Kind) -> bool {
-    let shows = |p: Prediction| taken.expect.excludes(p, kind, &Meter::HANDHELD);
+    let shows = |p: Prediction| taken.expect.excludes(p, kind, &taken.expect.meter);
     // A good reading says nothing against a fault that would not show in it.
     if taken.good && !(shows(range.low) && shows(range.high)) {
         return true;
@@ -396,7 +396,7 @@ fn admits(range: &Range, taken: Taken<'_>, kind: crate::definition::Kind) -> boo
     if !taken.good && (range.unchanged || !reaches(range, taken)) {
         return false;
     }
-    near(range, taken.value)
+    near(range, taken.value, &taken.expect.meter)
 }
 
 /// Whether a fault moves a reading far enough out of what is healthy. A reading that is just out of limits is
@@ -426,11 +426,13 @@ fn same(a: Prediction, b: Prediction) -> bool {
 }
 
 /// Whether a value lies between two predictions, within tolerance.
-fn near(range: &Range, value: Reading) -> bool {
+fn near(range: &Range, value: Reading, meter: &Meter) -> bool {
     let (low, high) = (number(range.low), number(range.high));
     match value {
+        // A beeper's silence is no open: it may be silent on whatever is more than it sounds on for sure.
+        Reading::Open if meter.is_tone_only() => high >= meter.beeps_between[0].get(),
         Reading::Open => high >= OPEN_FROM.get() * 0.5,
-        Reading::Tone => low <= Meter::HANDHELD.beeps_below.get() * 2.0,
+        Reading::Tone => low <= meter.beeps_between[1].get(),
         Reading::Ohms(_) | Reading::Volts(_) => {
             let value = value.number().unwrap_or_default();
             let [least, most] = range.widened().map(number);

@@ -6,14 +6,20 @@
 //! that consists of measurements cannot ask for ohms on a live machine.
 
 mod expect;
+mod explain;
+pub mod isolation;
 mod meter;
 mod reading;
+mod reason;
 mod situation;
+mod stress;
 
 pub use expect::Expectation;
-pub use meter::{Meter, OPEN_FROM};
+pub use meter::{METERS, Meter, OPEN_FROM, Output, Range, Shows, UnknownMeter};
 pub use reading::{Reading, ReadingError};
+pub use reason::{Reason, Reasons, Share, Term};
 pub use situation::{Prediction, Situation};
+pub use stress::Stress;
 
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::setup::{Power, Setup};

@@ -3,7 +3,9 @@
 //! One table holds every default, each with its source; a definition overrides it under
 //! `[resistance]`. A wire's range follows from its gauge and length.
 
-use super::{Link, LinkId, Netlist, PartWay};
+use std::borrow::Cow;
+
+use super::{Element, Link, LinkId, Netlist, PartWay};
 use crate::conductor;
 use crate::definition::{Harness, LoadKind, PartKind, Point, ResistanceOverrides, Wire};
 use crate::units::{Gauge, Metres, Ohms};
@@ -142,6 +144,70 @@ pub fn range(netlist: &Netlist, harness: &Harness, link: LinkId, seen: Seen) -> 
             _ => FUSE.range,
         },
     }
+}
+
+/// One element's resistance, and where the figures come from.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Share {
+    /// The element.
+    pub element: Element,
+    /// What a healthy one resists.
+    pub range: Range,
+    /// Where its least and its most come from: a published source, the definition, or common practice.
+    pub sources: [Cow<'static, str>; 2],
+}
+
+/// What each element of a link has in [`range`], in the order of the link's ends.
+pub fn shares(netlist: &Netlist, harness: &Harness, link: LinkId, seen: Seen) -> Vec<Share> {
+    let over = &harness.resistance;
+    let whole = range(netlist, harness, link, seen);
+    let of = |element: Element| {
+        let (range, source) = match element {
+            Element::Wire(wire) => {
+                let wire = &harness.wires[wire];
+                let range = conductor_range(wire.gauge, wire.length);
+                return Share { element, range, sources: conductor_sources(wire) };
+            }
+            Element::Termination(..) => sourced(over.termination, TERMINATION),
+            Element::SpliceLeg(..) => sourced(over.splice, SPLICE),
+            Element::Mated(..) => sourced(over.contact, CONTACT),
+            Element::Bond(_) => sourced(over.bond, BOND),
+            Element::Part(part) => (whole, part_source(netlist, harness, link, &harness.parts[part].kind)),
+        };
+        Share { element, range, sources: [source.clone(), source] }
+    };
+    netlist.elements(harness, link).into_iter().map(of).collect()
+}
+
+fn sourced(over: Option<Ohms>, default: Default) -> (Range, Cow<'static, str>) {
+    let source = if over.is_some() { OVERRIDDEN } else { default.source };
+    (or(over, default), source.into())
+}
+
+/// The source of what a definition gives under `[resistance]`.
+const OVERRIDDEN: &str = "the definition's [resistance], at most twice that";
+
+fn part_source(netlist: &Netlist, harness: &Harness, link: LinkId, kind: &PartKind) -> Cow<'static, str> {
+    let over = &harness.resistance;
+    let Link::Part(_, way) = netlist.link(link) else { return "".into() };
+    match (way, kind) {
+        (PartWay::Coil, _) | (_, PartKind::Load { .. }) => {
+            "the definition, with a tolerance that is common practice".into()
+        }
+        (PartWay::Switch(_), _) => sourced(over.switch, SWITCH).1,
+        (PartWay::Released | PartWay::Operated, _) => sourced(over.relay, RELAY).1,
+        (PartWay::Drive(_), _) => DRIVER.source.into(),
+        _ => sourced(over.fuse, FUSE).1,
+    }
+}
+
+fn conductor_sources(wire: &Wire) -> [Cow<'static, str>; 2] {
+    let (Some(gauge), Some(length)) = (wire.gauge, wire.length) else {
+        return [UNKNOWN_WIRE.source.into(), UNKNOWN_WIRE.source.into()];
+    };
+    let (least, most) = conductor::limit_reasons(gauge);
+    let (cold, hot) = conductor::USUAL_TEMPERATURES;
+    [(least, cold), (most, hot)].map(|(why, at)| format!("{gauge}, {length}; {why}, at {at}").into())
 }
 
 /// An override stands for itself: a quarter below and twice above it is still healthy.

@@ -5,8 +5,8 @@
 
 use std::collections::BTreeSet;
 
-use super::{Phase, Step, as_found};
-use crate::definition::{ConditionId, Half, Harness, LoadKind, MatingId, PartKind, Point};
+use super::{Meters, Phase, Step, as_found};
+use crate::definition::{ConditionId, Half, Harness, Kind, LoadKind, MatingId, PartKind, Point};
 use crate::measure::Situation;
 use crate::setup::{Action, Post, Power, Setup};
 use crate::units::Volts;
@@ -35,7 +35,7 @@ const BEFORE_LEAD: &[&str] = &[
 ];
 
 /// Cautions that hold through the whole plan.
-pub(super) fn throughout(harness: &Harness) -> Vec<String> {
+pub(super) fn throughout(harness: &Harness, meters: &Meters) -> Vec<String> {
     let mut cautions = vec![
         "Prove the meter on something known, measure, prove the meter again.".to_owned(),
         "Never force a probe into a socket contact: it spreads the contact and makes the next fault. Use the \
@@ -48,6 +48,13 @@ pub(super) fn throughout(harness: &Harness) -> Vec<String> {
         cautions.insert(0, rings.to_owned());
         cautions.push(
             "A lead-acid battery gives off hydrogen: no sparks or flames near it, and wear eye protection."
+                .to_owned(),
+        );
+    }
+    if crate::setup::batteries(harness).next().is_some() && !meters.iter().any(|m| m.can(Kind::Voltage)) {
+        cautions.push(
+            "None of the meters at hand can prove the machine dead: fetch one that reads volts before any other \
+             reading."
                 .to_owned(),
         );
     }
@@ -147,6 +154,23 @@ pub(super) fn of_phase(
         cautions.push(format!("Will be lit and hot: {}.", hot.join(", ")));
     }
     cautions
+}
+
+/// Cautions that a step's meter brings with it.
+pub(super) fn of_meters(steps: &[Step]) -> Vec<String> {
+    let strong = steps.iter().map(|step| step.expect.meter).find(|meter| meter.puts_out.volts.get() > 50.0);
+    let Some(meter) = strong else { return Vec::new() };
+    vec![
+        format!(
+            "The {} meter puts {} on the wiring: only at the steps that name it, with the maker's leave where there is \
+             electronics, and only with every unit parted as listed.",
+            meter.name, meter.puts_out.volts
+        ),
+        "While it is on nobody touches its leads, the wiring or an open plug, at either end.".to_owned(),
+        "After each of its readings discharge the wiring through the tester until it shows nothing, and only \
+         then take the leads off."
+            .to_owned(),
+    ]
 }
 
 /// Conditions that turn an alternator: something turns with it.

@@ -13,14 +13,13 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Expectation, Measurement, Meter, Situation};
+use crate::measure::{Expectation, Measurement, Situation};
 use crate::setup::Power;
 
-/// A reading, what a healthy machine must show, and what it is taken with.
+/// A reading, and what a healthy machine must show with the meter it is taken with.
 pub(super) struct Question<'a> {
     pub measurement: &'a Measurement,
     pub expect: &'a Expectation,
-    pub meter: &'a Meter,
 }
 
 /// For each reading of a setup, the faults that it shows for sure, in the order of the universe.
@@ -117,9 +116,9 @@ impl<'a> Cover<'a> {
         }
         let through = self.situation.solve_through_units(changes);
         let out = |at: usize, machine: &Operating, way: &Way| {
-            let Question { measurement, expect, meter } = &self.questions[at];
+            let Question { measurement, expect } = &self.questions[at];
             let reading = self.situation.read_along(machine, way, measurement.kind());
-            expect.excludes(reading, measurement.kind(), meter)
+            expect.excludes(reading, measurement.kind(), &expect.meter)
         };
         let shows = |at: &usize| {
             machines.iter().all(|machine| out(*at, machine, &self.ways[*at]))

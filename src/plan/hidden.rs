@@ -48,6 +48,8 @@ pub enum Reason {
     JoinedThrough(PartId),
     /// A unit is behind it, whose inside is not known.
     Unit(PartId),
+    /// None of the meters at hand shows it.
+    OutOfHand,
     /// It conducts only while a condition holds.
     Waits(ConditionId),
     /// A diode does not show to an ohmmeter.
@@ -73,6 +75,8 @@ pub enum Uncover {
     Pull(PartId),
     /// Read between these two as things are.
     Read([Point; 2]),
+    /// Take a plain meter.
+    PlainMeter,
     /// Bring a condition about and read across the part.
     Bring(ConditionId),
     /// The diode range of the meter, with the plug off.
@@ -92,6 +96,7 @@ impl Reason {
             Self::OneNet => "the two are one net: nothing changes between them",
             Self::JoinedThrough(_) => "the two are joined through a part anyway",
             Self::Unit(_) => "a unit is behind it, whose inside is not known",
+            Self::OutOfHand => "no meter at hand shows it",
             Self::Waits(_) => "it conducts only while a condition holds",
             Self::Diode => "a diode does not show to an ohmmeter",
             Self::Works => "it shows only when the part works",
@@ -117,7 +122,9 @@ impl Reason {
             Self::Waits(condition) => {
                 format!("it conducts only while this holds: {}", harness.conditions[*condition].title)
             }
-            Self::OneNet | Self::Diode | Self::Works | Self::NotRead => self.class().to_owned(),
+            Self::OneNet | Self::OutOfHand | Self::Diode | Self::Works | Self::NotRead => {
+                self.class().to_owned()
+            }
         }
     }
 }
@@ -146,6 +153,7 @@ impl Uncover {
             Self::Bring(condition) => {
                 format!("bring this about and read across it: {}", harness.conditions[*condition].title)
             }
+            Self::PlainMeter => "take a plain meter to it".to_owned(),
             Self::DiodeRange => "use the meter's diode range, with the plug off".to_owned(),
             Self::Function => "work it, and read what it should switch".to_owned(),
         }

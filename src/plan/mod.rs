@@ -12,6 +12,7 @@ mod bounds;
 mod caution;
 mod cover;
 mod hidden;
+mod instrument;
 mod phase;
 mod plugs;
 mod power;
@@ -20,13 +21,14 @@ mod select;
 pub use bounds::{group_tests, kautz, spanning_steps};
 pub use caution::{BEFORE, DEFERENCE};
 pub use hidden::{Hidden, Reason, Uncover};
+pub use instrument::Meters;
 
 use std::collections::BTreeSet;
 
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, Limit, MatingId, PartKind, Point, StationId};
 use crate::fault::Fault;
-use crate::measure::{Expectation, Measurement, Meter};
+use crate::measure::{Expectation, Measurement};
 use crate::netlist::Netlist;
 use crate::setup::{Action, Connected, Isolated, Setup};
 use crate::units::{Seconds, Volts};
@@ -55,8 +57,21 @@ pub struct Plan {
     pub coverage: Coverage,
     /// What it costs.
     pub cost: Cost,
-    /// The meter it is made for.
-    pub meter: Meter,
+    /// The meters it is made for.
+    pub meters: Meters,
+    /// Readings that none of these meters may serve.
+    pub left_out: Vec<LeftOut>,
+}
+
+/// A reading that no meter at hand may serve.
+#[derive(Debug, Clone)]
+pub struct LeftOut {
+    /// The number that its step would have.
+    pub id: String,
+    /// What is not read.
+    pub measurement: Measurement,
+    /// Why not.
+    pub why: String,
 }
 
 /// All steps in one setup.
@@ -85,7 +100,7 @@ pub struct Step {
     pub id: String,
     /// What is read.
     pub measurement: Measurement,
-    /// What a healthy machine shows.
+    /// What a healthy machine shows, and the meter to read it with.
     pub expect: Expectation,
     /// Where one stands: the red probe's station.
     pub station: Option<StationId>,
@@ -124,15 +139,23 @@ pub struct Cost {
     pub seconds_bound: Seconds,
 }
 
-/// Makes a plan.
+/// Makes a plan for the meters at hand: one, or several.
+///
+/// Steps have the same numbers whatever meters there are; what none of them may serve is left out and
+/// named.
 ///
 /// Cost: one factorisation per phase and corner, two ways up the elimination tree per step.
 ///
 /// # Errors
 /// The parts that keep switching, if the machine never settles in a setup the plan needs.
-pub fn plan(harness: &Harness, netlist: &Netlist, scope: &Scope, meter: Meter) -> Result<Plan, Unsettled> {
+pub fn plan(
+    harness: &Harness,
+    netlist: &Netlist,
+    scope: &Scope,
+    meters: impl Into<Meters>,
+) -> Result<Plan, Unsettled> {
     let drafts = drafts(harness, netlist, scope)?;
-    let mut builder = phase::Builder::new(harness, netlist, scope, meter);
+    let mut builder = phase::Builder::new(harness, netlist, scope, meters.into());
     for draft in drafts {
         builder.phase(draft)?;
     }

@@ -2,14 +2,14 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::cover::{Question, covered};
-use super::hidden::{Hidden, Search};
+use super::hidden::{Hidden, Reason, Search, Uncover};
+use super::instrument::{Choice, Fit, Meters};
 use super::select::{Chosen, Selection, Wanted, paths, switches};
-use super::{Cost, Coverage, Draft, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
+use super::{Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, Kind, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Expectation, Meter, Situation};
+use crate::measure::{Measurement, Situation};
 use crate::netlist::{Element, Netlist};
 use crate::setup::{Action, Isolated, Power, READING_SECONDS, Setup, plug_of, transition};
 use crate::units::{Seconds, Volts};
@@ -22,31 +22,39 @@ pub(super) struct Builder<'a> {
     harness: &'a Harness,
     netlist: &'a Netlist,
     scope: &'a Scope,
-    meter: Meter,
+    meters: Meters,
     universe: Universe,
     phases: Vec<Phase>,
-    /// The setup the machine is left in by the last phase.
-    now: Setup,
-    /// Where the person stands.
-    station: Option<StationId>,
+    /// The machine and the person as the phases so far leave them.
+    walker: Walker,
+    /// The same if a plain meter were at hand: it gives phases and steps their numbers.
+    numbering: Walker,
+    /// How many phases there would be with a plain meter.
+    numbered: usize,
+    left_out: Vec<LeftOut>,
     covered: BTreeSet<Fault>,
+    /// What a plain meter would show, but none of those at hand.
+    out_of_hand: BTreeSet<Fault>,
     /// Faults of nets that the scope asks for.
     in_scope: BTreeSet<Fault>,
     cost: Cost,
 }
 
 impl<'a> Builder<'a> {
-    pub(super) fn new(harness: &'a Harness, netlist: &'a Netlist, scope: &'a Scope, meter: Meter) -> Self {
+    pub(super) fn new(harness: &'a Harness, netlist: &'a Netlist, scope: &'a Scope, meters: Meters) -> Self {
         Self {
             harness,
             netlist,
             scope,
-            meter,
+            meters,
             universe: Universe::new(harness, netlist),
             phases: Vec::new(),
-            now: as_found(harness),
-            station: None,
+            walker: Walker { now: as_found(harness), station: None },
+            numbering: Walker { now: as_found(harness), station: None },
+            numbered: 0,
+            left_out: Vec::new(),
             covered: BTreeSet::new(),
+            out_of_hand: BTreeSet::new(),
             in_scope: BTreeSet::new(),
             cost: Cost::default(),
         }
@@ -65,14 +73,20 @@ impl<'a> Builder<'a> {
             return Ok(());
         }
         self.note_scope(&situation);
-        let id = self.phases.len() + 1;
-        let changes = self.walk(transition(self.harness, &self.now, &draft.setup));
-        let live = live_contacts(&situation);
-        let cautions = caution::of_phase(&situation, &changes, &live);
+        self.numbered += 1;
+        let id = self.numbered;
+        self.numbering.walk(self.harness, &draft.setup);
         let steps = self.steps(id, &situation, selection);
+        if steps.is_empty() && !closing {
+            return Ok(());
+        }
+        let changes = self.walker.walk(self.harness, &draft.setup);
+        let live = live_contacts(&situation);
+        let mut cautions = caution::of_phase(&situation, &changes, &live);
+        cautions.extend(caution::of_meters(&steps));
         self.cost.changes += changes.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
         self.cost.seconds = self.cost.seconds + changes.iter().map(|c| c.seconds(self.harness)).sum();
-        self.now = draft.setup.clone();
+        self.note_steps(&steps);
         self.phases.push(Phase {
             id,
             title: draft.title,
@@ -131,63 +145,61 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// Adds the walking that a row of actions needs.
-    fn walk(&mut self, actions: Vec<Action>) -> Vec<Action> {
-        let mut all = Vec::new();
-        for action in actions {
-            if let Some(station) = station_of(self.harness, action) {
-                self.go(station, &mut all);
-            }
-            all.push(action);
-        }
-        all
-    }
-
-    fn go(&mut self, station: StationId, actions: &mut Vec<Action>) {
-        if self.station.replace(station) != Some(station) {
-            actions.push(Action::GoTo(station));
-        }
-    }
-
     /// Turns the chosen readings into numbered steps: by station, the one where the person stands
-    /// first; within a station what finds the likeliest faults per second first.
+    /// first; within a station what finds the likeliest faults per second first. What no meter at hand
+    /// may serve is left out and keeps its number.
     fn steps(&mut self, phase: usize, situation: &Situation<'_>, selection: Selection) -> Vec<Step> {
+        let measurements: Vec<Measurement> =
+            selection.chosen.iter().map(|chosen| chosen.measurement.clone()).collect();
+        let choice = Choice::new(situation, &self.universe, &self.meters, &measurements);
+        let plain = self.meters == Meters::default();
         let weights: BTreeMap<Fault, f64> = self.universe.iter().collect();
-        let expectations: Vec<Expectation> = selection
-            .chosen
-            .iter()
-            .map(|chosen| situation.expect(&chosen.measurement, &self.meter))
-            .collect();
-        let chosen = selection.chosen.iter().map(|chosen| &chosen.measurement);
-        let question = |(measurement, expect)| Question { measurement, expect, meter: &self.meter };
-        let questions: Vec<Question<'_>> = chosen.zip(&expectations).map(question).collect();
-        let covers = covered(situation, &self.universe, &questions);
-        let mut steps: Vec<(Step, f64)> = Vec::new();
-        for ((chosen, expect), covers) in selection.chosen.into_iter().zip(expectations).zip(covers) {
-            let Chosen { measurement, purpose, .. } = chosen;
+        let mut steps: Vec<(Step, f64, usize)> = Vec::new();
+        for (at, Chosen { measurement, purpose, .. }) in selection.chosen.into_iter().enumerate() {
+            let Fit { expect, covers } = choice.usual(at).clone();
             let weight = covers.iter().filter_map(|fault| weights.get(fault)).sum();
             let station =
                 self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
-            steps.push((Step { id: String::new(), measurement, expect, station, covers, purpose }, weight));
+            let step = Step { id: String::new(), measurement, expect, station, covers, purpose };
+            steps.push((step, weight, at));
         }
-        let here = self.station;
-        steps.sort_by(|(a, wa), (b, wb)| {
+        let here = self.numbering.station;
+        steps.sort_by(|(a, wa, _), (b, wb, _)| {
             let key = |s: &Step| (s.station != here, s.station, s.measurement.kind());
             key(a).cmp(&key(b)).then(wb.total_cmp(wa)).then(a.measurement.cmp(&b.measurement))
         });
+        self.numbering.station = steps.iter().rev().find_map(|(step, ..)| step.station).or(here);
+        let mut served = Vec::new();
+        for (number, (mut step, _, at)) in steps.into_iter().enumerate() {
+            step.id = format!("{phase}.{:02}", number + 1);
+            if !plain {
+                self.out_of_hand.extend(step.covers.iter().copied());
+                match choice.pick(at) {
+                    Ok(fit) => (step.expect, step.covers) = (fit.expect, fit.covers),
+                    Err(why) => {
+                        self.left_out.push(LeftOut { id: step.id, measurement: step.measurement, why });
+                        continue;
+                    }
+                }
+            }
+            served.push(step);
+        }
+        self.cost.steps_bound += selection.bound.min(served.len());
+        served
+    }
+
+    /// Adds up what the steps of a phase cover and cost.
+    fn note_steps(&mut self, steps: &[Step]) {
         self.cost.steps += steps.len();
-        self.cost.steps_bound += selection.bound;
-        for (at, (step, _)) in steps.iter_mut().enumerate() {
-            step.id = format!("{phase}.{:02}", at + 1);
+        for step in steps {
             self.covered.extend(step.covers.iter().copied());
             self.cost.seconds = self.cost.seconds + READING_SECONDS;
             if let Some(station) = step.station
-                && self.station.replace(station) != Some(station)
+                && self.walker.station.replace(station) != Some(station)
             {
                 self.cost.seconds = self.cost.seconds + Action::GoTo(station).seconds(self.harness);
             }
         }
-        steps.into_iter().map(|(step, _)| step).collect()
     }
 
     /// The plan, with its coverage and its bounds.
@@ -196,12 +208,13 @@ impl<'a> Builder<'a> {
         let covered: BTreeSet<Fault> = self.covered.intersection(&self.in_scope).copied().collect();
         let undetected = self.undetected(&covered);
         Plan {
-            cautions: caution::throughout(self.harness),
+            cautions: caution::throughout(self.harness, &self.meters),
             before: caution::before(self.harness, &self.phases),
             function_check: caution::function_check(self.harness, &self.phases),
             coverage: Coverage { faults: self.in_scope.len(), detected: covered.len(), undetected },
             cost: self.cost,
-            meter: self.meter,
+            meters: self.meters,
+            left_out: self.left_out,
             phases: self.phases,
         }
     }
@@ -215,8 +228,11 @@ impl<'a> Builder<'a> {
         // Without power nothing switches, so every machine settles.
         let Ok(situation) = Situation::new(self.harness, self.netlist, &setup) else { return Vec::new() };
         let search = Search::new(&situation, &self.universe);
-        let left = self.in_scope.difference(covered);
-        left.map(|fault| (*fault, search.hidden(*fault))).collect()
+        let why = |fault: Fault| {
+            let out_of_hand = Hidden { reason: Reason::OutOfHand, uncover: Some(Uncover::PlainMeter) };
+            if self.out_of_hand.contains(&fault) { out_of_hand } else { search.hidden(fault) }
+        };
+        self.in_scope.difference(covered).map(|fault| (*fault, why(*fault))).collect()
     }
 
     /// Each plug that is ever off is parted once and joined once; each battery's two leads come off and
@@ -260,6 +276,31 @@ impl<'a> Builder<'a> {
         self.cost.changes_bound = bound.len();
         let changes: Seconds = bound.iter().map(|action| action.seconds(self.harness)).sum();
         self.cost.seconds_bound = changes + READING_SECONDS * self.cost.steps_bound as f64;
+    }
+}
+
+/// The machine and the person as they go from phase to phase.
+struct Walker {
+    /// The setup the machine is left in.
+    now: Setup,
+    /// Where the person stands.
+    station: Option<StationId>,
+}
+
+impl Walker {
+    /// What brings a setup about, with the walking it needs.
+    fn walk(&mut self, harness: &Harness, setup: &Setup) -> Vec<Action> {
+        let mut all = Vec::new();
+        for action in transition(harness, &self.now, setup) {
+            if let Some(station) = station_of(harness, action)
+                && self.station.replace(station) != Some(station)
+            {
+                all.push(Action::GoTo(station));
+            }
+            all.push(action);
+        }
+        self.now = setup.clone();
+        all
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::plan::{ChangeView, ExpectView, LiveView, SetupView};
+use super::plan_view::{ChangeView, ExpectView, LiveView, SetupView};
 use super::{Section, Sheet, Stamp, station_word, suspects};
 use crate::definition::{Harness, Point};
 use crate::fault::Fault;
@@ -35,6 +35,8 @@ pub struct LocateView {
     pub by_hand: Vec<String>,
     /// Readings to repeat.
     pub repeat: Vec<String>,
+    /// On the meters that the record names.
+    pub notes: Vec<String>,
 }
 
 /// A reading with its verdict.
@@ -184,6 +186,7 @@ pub fn locate(harness: &Harness, diagnosis: &Diagnosis) -> (LocateView, Sheet) {
         next: diagnosis.next.as_ref().map(|next| next_view(harness, next)),
         by_hand: diagnosis.by_hand.clone(),
         repeat: diagnosis.repeat.clone(),
+        notes: diagnosis.notes.clone(),
     };
     let sheet = sheet(harness, diagnosis, &view);
     (view, sheet)
@@ -237,6 +240,7 @@ fn round(value: f64) -> f64 {
 
 fn sheet(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Sheet {
     let mut sections = vec![readings_section(view)];
+    sections[0].notes.extend(view.notes.iter().map(|note| format!("- {note}")));
     if !view.left.is_empty() {
         sections.push(Section {
             title: "Not judged".to_owned(),

@@ -9,17 +9,21 @@ mod locate;
 mod nets;
 mod pins;
 mod plan;
+mod plan_view;
 mod render;
 mod suspects;
 mod trace;
+mod why;
 mod wires;
 
 pub use locate::{LocateView, locate};
 pub use nets::{NetView, NetsView, nets};
 pub use pins::{PinView, PinsView, pins};
-pub use plan::{ExpectView, PlanView, SetupView, plan};
+pub use plan::{plan, plan_with_reasons};
+pub use plan_view::{ExpectView, PlanView, SetupView, WhyView};
 pub use render::{Format, csv, markdown, text};
 pub use trace::{StepView, TraceView, trace, trace_net};
+pub use why::{ReadingWhyView, why};
 pub use wires::{WireView, WiresView, wires};
 
 use crate::definition::{Harness, Point, StationId};

@@ -3,209 +3,39 @@
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::Serialize;
-
+use super::plan_view::{
+    ChangeView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView, PlanStepView, PlanView,
+    SetupView, UndetectedView, WhyView, round,
+};
 use super::{Section, Sheet, Stamp, colours_at, station_word};
 use crate::definition::{Harness, Point};
-use crate::measure::Expectation;
+use crate::fault::Fault;
+use crate::measure::Meter;
 use crate::netlist::Element;
-use crate::plan::{DEFERENCE, Phase, Plan, Step};
-use crate::setup::{Setup, position_name};
-use crate::units::significant;
-
-/// A plan for programs.
-#[derive(Debug, Clone, Serialize)]
-pub struct PlanView {
-    /// The definition.
-    pub harness: Stamp,
-    /// The meter it is made for.
-    pub meter: &'static str,
-    /// Cautions that hold throughout.
-    pub cautions: Vec<String>,
-    /// What to know before the first plug is pulled.
-    pub before: Vec<String>,
-    /// The phases.
-    pub phases: Vec<PhaseView>,
-    /// What must work at the end.
-    pub function_check: Vec<String>,
-    /// What is detected.
-    pub coverage: CoverageView,
-    /// What it costs.
-    pub cost: CostView,
-}
-
-/// One phase.
-#[derive(Debug, Clone, Serialize)]
-pub struct PhaseView {
-    /// Its number.
-    pub id: String,
-    /// What it is for.
-    pub title: &'static str,
-    /// The machine's state.
-    #[serde(flatten)]
-    pub setup: SetupView,
-    /// What brings it about.
-    pub changes: Vec<ChangeView>,
-    /// Cautions that apply here.
-    pub cautions: Vec<String>,
-    /// Exposed live contacts.
-    pub live: Vec<LiveView>,
-    /// The readings.
-    pub steps: Vec<PlanStepView>,
-}
-
-/// A setup.
-#[derive(Debug, Clone, Serialize)]
-pub struct SetupView {
-    /// `isolated` or `connected`.
-    pub power: &'static str,
-    /// Connectors that are unplugged.
-    pub unplugged: Vec<String>,
-    /// Switches that are not at rest.
-    pub set: BTreeMap<String, String>,
-    /// Conditions that hold.
-    pub conditions: Vec<String>,
-}
-
-impl SetupView {
-    /// A setup in names.
-    pub fn of(harness: &Harness, setup: &Setup) -> Self {
-        let position =
-            |(switch, at)| (harness.parts[switch].id.clone(), position_name(harness, switch, at).to_owned());
-        Self {
-            power: setup.power().word(),
-            unplugged: setup.unplugged(harness).map(|c| harness.connectors[c].id.clone()).collect(),
-            set: setup.set().map(position).collect(),
-            conditions: setup.conditions().map(|c| harness.conditions[c].id.clone()).collect(),
-        }
-    }
-}
-
-/// One thing to do.
-#[derive(Debug, Clone, Serialize)]
-pub struct ChangeView {
-    /// What to do.
-    pub action: &'static str,
-    /// What to do it to.
-    pub target: String,
-    /// How long it takes.
-    pub seconds: f64,
-}
-
-/// A live contact.
-#[derive(Debug, Clone, Serialize)]
-pub struct LiveView {
-    /// The contact.
-    pub contact: String,
-    /// Its voltage against the chassis.
-    pub volts: f64,
-}
-
-/// One reading to take.
-#[derive(Debug, Clone, Serialize)]
-pub struct PlanStepView {
-    /// Its number.
-    pub id: String,
-    /// What is read.
-    pub kind: &'static str,
-    /// Red probe.
-    pub red: String,
-    /// Black probe.
-    pub black: String,
-    /// Where one stands.
-    pub station: String,
-    /// What a healthy machine shows.
-    pub expect: ExpectView,
-    /// Faults it shows for sure.
-    pub covers: Vec<String>,
-    /// What it is for.
-    pub purpose: String,
-}
-
-/// An expectation.
-#[derive(Debug, Clone, Serialize)]
-pub struct ExpectView {
-    /// The least; null where there is none.
-    pub low: Option<f64>,
-    /// The most; null where there is none.
-    pub high: Option<f64>,
-    /// `ohm` or `volt`.
-    pub unit: &'static str,
-    /// In words.
-    pub words: String,
-    /// The reason for the limits.
-    pub why: String,
-}
-
-impl ExpectView {
-    /// An expectation with its numbers rounded for people.
-    pub fn of(expect: &Expectation) -> Self {
-        Self {
-            low: expect.low.is_finite().then(|| round(expect.low)),
-            high: expect.high.map(round),
-            unit: expect.unit(),
-            words: expect.words(),
-            why: expect.why.clone(),
-        }
-    }
-}
-
-/// What is detected.
-#[derive(Debug, Clone, Serialize)]
-pub struct CoverageView {
-    /// Faults in scope.
-    pub faults: usize,
-    /// Those shown for sure.
-    pub detected: usize,
-    /// Those not shown.
-    pub undetected: Vec<UndetectedView>,
-}
-
-/// A fault that no step shows.
-#[derive(Debug, Clone, Serialize)]
-pub struct UndetectedView {
-    /// The fault.
-    pub fault: String,
-    /// Why not.
-    pub why: String,
-    /// What to do to see it.
-    #[serde(skip_serializing_if = "Option::is_none")]
-    pub uncover: Option<String>,
-    /// The sort of reason.
-    #[serde(skip)]
-    class: &'static str,
-}
-
-/// What a plan costs.
-#[derive(Debug, Clone, Serialize)]
-pub struct CostView {
-    /// Readings.
-    pub steps: usize,
-    /// The fewest that could do.
-    pub steps_bound: usize,
-    /// Setup changes.
-    pub changes: usize,
-    /// The fewest that could do.
-    pub changes_bound: usize,
-    /// Time in all.
-    pub seconds: f64,
-    /// The least that could do, without walking.
-    pub seconds_bound: f64,
-}
-
-/// Four significant digits: more than any field meter shows.
-fn round(value: f64) -> f64 {
-    significant(value, 4).parse().unwrap_or(value)
-}
+use crate::plan::{DEFERENCE, LeftOut, Phase, Plan, Step};
 
 /// A plan as JSON view and sheet.
 pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
-    let view = PlanView {
+    let view = view(harness, plan);
+    let sheet = sheet(harness, plan, &view, false);
+    (view, sheet)
+}
+
+/// The same, with the reason for every limit below each table; the JSON view always has them.
+pub fn plan_with_reasons(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
+    let view = view(harness, plan);
+    let sheet = sheet(harness, plan, &view, true);
+    (view, sheet)
+}
+
+fn view(harness: &Harness, plan: &Plan) -> PlanView {
+    PlanView {
         harness: Stamp::of(harness),
-        meter: plan.meter.name,
+        meter: plan.meters.names(),
         cautions: plan.cautions.clone(),
         before: plan.before.clone(),
         phases: plan.phases.iter().map(|phase| phase_view(harness, phase)).collect(),
+        left_out: plan.left_out.iter().map(|left| left_out_view(harness, left)).collect(),
         function_check: plan.function_check.clone(),
         coverage: CoverageView {
             faults: plan.coverage.faults,
@@ -230,9 +60,17 @@ pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
             seconds: plan.cost.seconds.get(),
             seconds_bound: plan.cost.seconds_bound.get(),
         },
-    };
-    let sheet = sheet(harness, plan, &view);
-    (view, sheet)
+    }
+}
+
+fn left_out_view(harness: &Harness, left: &LeftOut) -> LeftOutView {
+    LeftOutView {
+        id: left.id.clone(),
+        kind: left.measurement.kind().word(),
+        red: harness.point_name(left.measurement.red()),
+        black: harness.point_name(left.measurement.black()),
+        why: left.why.clone(),
+    }
 }
 
 fn phase_view(harness: &Harness, phase: &Phase) -> PhaseView {
@@ -266,19 +104,25 @@ fn step_view(harness: &Harness, step: &Step) -> PlanStepView {
         red: harness.point_name(step.measurement.red()),
         black: harness.point_name(step.measurement.black()),
         station: station_word(harness, step.station),
+        meter: step.expect.meter.name,
+        range: step.expect.meter.range_for(&step.expect).map(|range| range.name),
         expect: ExpectView::of(&step.expect),
         covers: step.covers.iter().map(|fault| fault.id(harness)).collect(),
         purpose: step.purpose.clone(),
     }
 }
 
-fn sheet(harness: &Harness, plan: &Plan, view: &PlanView) -> Sheet {
+fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
     let list = |items: &[String]| items.iter().map(|item| format!("- {item}")).collect::<Vec<_>>();
     let mut sections = vec![
         Section { title: "Cautions".to_owned(), lines: list(&plan.cautions), ..Section::default() },
         Section { title: "Know first".to_owned(), lines: list(&plan.before), ..Section::default() },
     ];
-    sections.extend(plan.phases.iter().flat_map(|phase| phase_sections(harness, plan, phase)));
+    let with = With { meters: uses_several(plan), why };
+    sections.extend(plan.phases.iter().flat_map(|phase| phase_sections(harness, plan, phase, with)));
+    if !plan.left_out.is_empty() {
+        sections.push(left_out_section(view));
+    }
     if !plan.function_check.is_empty() {
         sections.push(Section {
             title: "Function check".to_owned(),
@@ -288,11 +132,47 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView) -> Sheet {
     }
     sections.push(coverage_section(view));
     let notes = vec![DEFERENCE.to_owned()];
-    Sheet { sections, notes, flat: Some(flat(view)), ..Sheet::of("Plan", &view.harness) }
+    Sheet { sections, notes, flat: Some(flat(view, why)), ..Sheet::of("Plan", &view.harness) }
+}
+
+/// What steps show beside the usual.
+#[derive(Debug, Clone, Copy)]
+struct With {
+    meters: bool,
+    why: bool,
+}
+
+/// Whether steps name different meters, or another than one would take to be meant.
+fn uses_several(plan: &Plan) -> bool {
+    plan.steps().any(|step| step.expect.meter.name != Meter::HANDHELD.name)
+}
+
+/// What no meter at hand may serve.
+fn left_out_section(view: &PlanView) -> Section {
+    let line = |left: &LeftOutView| {
+        let LeftOutView { id, kind, red, black, why } = left;
+        format!("- {id} {kind} {red} / {black}: {why}.")
+    };
+    Section {
+        title: format!("Left out: not for the meters at hand ({})", view.meter),
+        lines: view.left_out.iter().map(line).collect(),
+        ..Section::default()
+    }
+}
+
+/// Why a step's limits are where they are.
+fn reason(step: &Step) -> String {
+    let why = &step.expect.why;
+    let limit = |what: &str, words: String| {
+        if words.is_empty() { String::new() } else { format!(" {what}: {words}.") }
+    };
+    let computed = step.expect.computed_words().map_or_else(String::new, |w| format!(" Computed: {w}."));
+    let [low, high] = [&why.low, &why.high].map(|reason| reason.words(step.expect.ohms));
+    format!("- {}{}{}{computed}", step.id, limit("Least", low), limit("Most", high))
 }
 
 /// All readings in one table, each with the setup it is taken in.
-fn flat(view: &PlanView) -> Section {
+fn flat(view: &PlanView, why: bool) -> Section {
     let mut rows = Vec::new();
     for phase in &view.phases {
         let SetupView { power, unplugged, set, conditions } = &phase.setup;
@@ -302,7 +182,7 @@ fn flat(view: &PlanView) -> Section {
             let texts = [&step.id, &step.station, &step.red, &step.black, step.expect.unit]
                 .map(|t: &str| t.to_owned());
             let [id, station, red, black, unit] = texts;
-            rows.push(vec![
+            let mut row = vec![
                 id,
                 (*power).to_owned(),
                 unplugged.join(" "),
@@ -316,10 +196,16 @@ fn flat(view: &PlanView) -> Section {
                 bound(step.expect.high),
                 unit,
                 step.covers.join(" "),
-            ]);
+                step.meter.to_owned(),
+            ];
+            if why {
+                let WhyView { low, high, .. } = &step.expect.why;
+                row.extend([low, high].map(|reason| reason.clone().unwrap_or_default()));
+            }
+            rows.push(row);
         }
     }
-    let columns = vec![
+    let mut columns = vec![
         "step",
         "power",
         "unplugged",
@@ -333,13 +219,17 @@ fn flat(view: &PlanView) -> Section {
         "high",
         "unit",
         "covers",
+        "meter",
     ];
+    if why {
+        columns.extend(["why no less", "why no more"]);
+    }
     Section { columns, rows, ..Section::default() }
 }
 
 /// A phase opens with what to do and what the machine looks like then; its readings follow in one table
 /// for each station.
-fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<Section> {
+fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase, with: With) -> Vec<Section> {
     let mut lines = Vec::new();
     for (at, action) in phase.changes.iter().enumerate() {
         lines.push(format!("{:>3}. {}", at + 1, capital(&action.words(harness))));
@@ -367,28 +257,34 @@ fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<Section>
         sections.push(Section {
             title,
             under: true,
-            columns: vec!["step", "red", "black", "expect", "reading", "look at"],
-            rows: here.iter().map(|step| row(harness, step)).collect(),
+            columns: ["step", "meter", "red", "black", "expect", "reading", "look at"]
+                .into_iter()
+                .filter(|column| with.meters || *column != "meter")
+                .collect(),
+            rows: here.iter().map(|step| row(harness, step, with)).collect(),
+            notes: if with.why { here.iter().map(reason).collect() } else { Vec::new() },
             ..Section::default()
         });
     }
     sections
 }
 
-fn row(harness: &Harness, step: &Step) -> Vec<String> {
+fn row(harness: &Harness, step: &Step, with: With) -> Vec<String> {
     let elsewhere = |point: Point| match harness.station_of(point) {
         station if station == step.station || station.is_none() => String::new(),
         station => format!(" ({})", station_word(harness, station)),
     };
     let black = step.measurement.black();
-    vec![
-        step.id.clone(),
+    let mut row = vec![step.id.clone()];
+    row.extend(with.meters.then(|| step.expect.meter.name.to_owned()));
+    row.extend([
         probe(harness, step.measurement.red()),
         format!("{}{}", probe(harness, black), elsewhere(black)),
         narrow(&step.expect.words()),
         "[     ]".to_owned(),
         accuses(harness, step),
-    ]
+    ]);
+    row
 }
 
 /// An expectation for a narrow column: "< 0.63 ohm", "40.2–56.7 ohm", "open ≥ 1 Mohm".
@@ -409,11 +305,17 @@ fn probe(harness: &Harness, point: Point) -> String {
 }
 
 /// What to look at if the reading is bad: parts and plugs first, because they are quick to look at, then
-/// wires; as many as a narrow column holds. A wire stands for its ends.
+/// wires; as many as a narrow column holds. A wire stands for its ends. What does not conduct comes before
+/// what touches: only where a reading shows nothing else are the wires that touch named.
 fn accuses(harness: &Harness, step: &Step) -> String {
     const WIDTH: usize = 14;
     let mut names: Vec<(u8, String)> = Vec::new();
-    for element in step.covers.iter().flat_map(|fault| fault.elements()) {
+    let touches = |fault: &Fault| {
+        matches!(fault, Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..) | Fault::PartShort(_))
+    };
+    let only_touching = step.covers.iter().all(touches);
+    let named = step.covers.iter().filter(|fault| only_touching || !touches(fault));
+    for element in named.flat_map(|fault| fault.elements()) {
         let name = match element {
             Element::Part(_) => (0, element.id(harness)),
             Element::Bond(_) => (1, element.id(harness)),

@@ -10,16 +10,20 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::machine::Rng;
 use super::replay::{Groups, Powered, Put, Scene, State, batteries};
 use ringout::definition::{Harness, LoadKind, MatingId, PartKind, Point};
-use ringout::measure::Meter;
 use ringout::netlist::Netlist;
-use ringout::plan::{self, Scope};
+use ringout::plan::{self, Meters, Scope};
 use ringout::sheet;
 use serde_json::Value;
 
-/// A plan as a program reads it; `None` for a machine that has no steady state.
+/// A plan for a plain meter as a program reads it; `None` for a machine that has no steady state.
 pub(crate) fn planned(harness: &Harness, scope: &Scope) -> Option<Value> {
+    planned_for(harness, scope, &Meters::default())
+}
+
+/// The same for other meters at hand.
+pub(crate) fn planned_for(harness: &Harness, scope: &Scope, meters: &Meters) -> Option<Value> {
     let netlist = Netlist::new(harness);
-    let plan = plan::plan(harness, &netlist, scope, Meter::HANDHELD).ok()?;
+    let plan = plan::plan(harness, &netlist, scope, meters.clone()).ok()?;
     let (view, _) = sheet::plan(harness, &plan);
     Some(serde_json::to_value(view).unwrap())
 }
@@ -161,9 +165,77 @@ impl Replay<'_> {
                 "drop" => assert!(!isolated, "{id}: a drop without power"),
                 other => panic!("{id}: {other}"),
             }
+            self.meter(phase, step, [red, black], nets);
             self.try_one(step, red, black);
         }
         along
+    }
+
+    /// A step's meter is at hand, can read what is asked, and is put only where it may be.
+    fn meter(&mut self, phase: &Value, step: &Value, probes: [Point; 2], nets: &Groups) {
+        let (id, kind, meter) = (text(&step["id"]), text(&step["kind"]), text(&step["meter"]));
+        assert!(text(&self.plan["meter"]).split(", ").any(|at_hand| at_hand == meter), "{id}: {meter}");
+        match meter {
+            "handheld" | "handheld-nulled" => {}
+            "four-wire" => assert_eq!(kind, "continuity", "{id}"),
+            "megohm" => {
+                assert_eq!(kind, "isolation", "{id}");
+                assert_eq!(text(&phase["power"]), "isolated", "{id}");
+                let said = list(&phase["cautions"]).iter().map(text).collect::<Vec<_>>().join("\n");
+                assert!(
+                    said.contains("500 V") && said.contains("discharge") && said.contains("nobody"),
+                    "{id}"
+                );
+                self.bears_500_volts(id, probes, nets);
+            }
+            "beeper" => self.tone_tells(step, probes, nets),
+            other => panic!("{id}: {other}"),
+        }
+    }
+
+    /// Neither side of a megohm test leads to a connected unit or to anything marked as a hazard.
+    fn bears_500_volts(&mut self, id: &str, probes: [Point; 2], nets: &Groups) {
+        let harness = self.harness;
+        let fine = self.rng.chance(10);
+        for point in harness.points() {
+            let unit = harness.unit_behind(point).is_some_and(|_| match point {
+                Point::Contact(contact) => {
+                    let mating = harness.connectors[harness.contacts[contact].connector].mating;
+                    mating.is_none_or(|mating| !self.state.parted.contains(&mating))
+                }
+                _ => true,
+            });
+            if !unit && !self.hazardous(point) {
+                continue;
+            }
+            let node = harness.point_index(point);
+            for probe in probes {
+                let joined = nets.of(harness.point_index(probe)) == nets.of(node)
+                    || (fine && point != probe && self.scene().ohms(probe, point).is_some());
+                assert!(!joined, "{id}: 500 V on {}", harness.point_name(point));
+            }
+        }
+    }
+
+    /// A beeper is asked only along a net of conductors, which sounds when it is sound; and what it is said
+    /// to show is open, and silent then.
+    fn tone_tells(&self, step: &Value, probes: [Point; 2], nets: &Groups) {
+        let id = text(&step["id"]);
+        assert_eq!(text(&step["kind"]), "continuity", "{id}");
+        let [a, b] = probes.map(|p| nets.of(self.harness.point_index(p)));
+        assert_eq!(a, b, "{id}: a tone through a part");
+        let [red, black] = probes;
+        assert!(self.scene().ohms(red, black).is_some_and(|ohms| ohms < 20.0), "{id}: may be silent");
+        let covers = list(&step["covers"]);
+        assert!(!covers.is_empty(), "{id}: a tone that tells nothing");
+        for fault in covers.iter().map(text) {
+            // Two wires exchanged open both of their ways.
+            let told = fault.ends_with(":open") || fault.ends_with(":crossed");
+            assert!(told, "{id}: {fault} by a tone");
+            let Some(put) = self.put(fault) else { continue };
+            let ohms = Scene { harness: self.harness, state: &self.state, put }.ohms(red, black);
+            assert!(ohms.is_none_or(|ohms| ohms > 80.0), "{id}: {fault} still sounds at {ohms:?}");
+        }
     }
 
     fn reachable(&self, point: Point) -> bool {
@@ -356,7 +428,9 @@ impl Replay<'_> {
 
     /// Along a net no reading repeats what others show; with everything in scope every net is spanned.
     fn spanning(&self, phases: &[Along]) {
-        let whole = self.scope.unplug.is_empty() && self.scope.circuit.is_none();
+        let whole = self.scope.unplug.is_empty()
+            && self.scope.circuit.is_none()
+            && list(&self.plan["left_out"]).is_empty();
         for (at, (nets, readings)) in phases.iter().enumerate() {
             let size = self.harness.point_count();
             for last in 1..=readings.len() {
@@ -407,6 +481,10 @@ impl Replay<'_> {
         let least: f64 =
             changes.iter().map(|c| number(&c["seconds"])).sum::<f64>() + 20.0 * steps.len() as f64;
         assert!(number(&cost["seconds"]) >= least - 1e-6);
+        for left in list(&self.plan["left_out"]) {
+            let why = text(&left["why"]);
+            assert!(!why.is_empty() && steps.iter().all(|step| step["id"] != left["id"]), "{left}");
+        }
         let ids: BTreeSet<&str> = steps.iter().map(|s| text(&s["id"])).collect();
         assert_eq!(ids.len(), steps.len(), "step ids are unique");
         for phase in list(&self.plan["phases"]) {

@@ -1,0 +1,233 @@
+//! What a plan is for programs: names that stay, numbers rounded for people.
+
+use std::collections::BTreeMap;
+
+use serde::Serialize;
+
+use super::Stamp;
+use crate::definition::Harness;
+use crate::measure::Expectation;
+use crate::setup::{Setup, position_name};
+use crate::units::significant;
+
+/// A plan for programs.
+#[derive(Debug, Clone, Serialize)]
+pub struct PlanView {
+    /// The definition.
+    pub harness: Stamp,
+    /// The meters it is made for, by name.
+    pub meter: String,
+    /// Cautions that hold throughout.
+    pub cautions: Vec<String>,
+    /// What to know before the first plug is pulled.
+    pub before: Vec<String>,
+    /// The phases.
+    pub phases: Vec<PhaseView>,
+    /// Readings that no meter at hand may serve.
+    pub left_out: Vec<LeftOutView>,
+    /// What must work at the end.
+    pub function_check: Vec<String>,
+    /// What is detected.
+    pub coverage: CoverageView,
+    /// What it costs.
+    pub cost: CostView,
+}
+
+/// One phase.
+#[derive(Debug, Clone, Serialize)]
+pub struct PhaseView {
+    /// Its number.
+    pub id: String,
+    /// What it is for.
+    pub title: &'static str,
+    /// The machine's state.
+    #[serde(flatten)]
+    pub setup: SetupView,
+    /// What brings it about.
+    pub changes: Vec<ChangeView>,
+    /// Cautions that apply here.
+    pub cautions: Vec<String>,
+    /// Exposed live contacts.
+    pub live: Vec<LiveView>,
+    /// The readings.
+    pub steps: Vec<PlanStepView>,
+}
+
+/// A setup.
+#[derive(Debug, Clone, Serialize)]
+pub struct SetupView {
+    /// `isolated` or `connected`.
+    pub power: &'static str,
+    /// Connectors that are unplugged.
+    pub unplugged: Vec<String>,
+    /// Switches that are not at rest.
+    pub set: BTreeMap<String, String>,
+    /// Conditions that hold.
+    pub conditions: Vec<String>,
+}
+
+impl SetupView {
+    /// A setup in names.
+    pub fn of(harness: &Harness, setup: &Setup) -> Self {
+        let position =
+            |(switch, at)| (harness.parts[switch].id.clone(), position_name(harness, switch, at).to_owned());
+        Self {
+            power: setup.power().word(),
+            unplugged: setup.unplugged(harness).map(|c| harness.connectors[c].id.clone()).collect(),
+            set: setup.set().map(position).collect(),
+            conditions: setup.conditions().map(|c| harness.conditions[c].id.clone()).collect(),
+        }
+    }
+}
+
+/// One thing to do.
+#[derive(Debug, Clone, Serialize)]
+pub struct ChangeView {
+    /// What to do.
+    pub action: &'static str,
+    /// What to do it to.
+    pub target: String,
+    /// How long it takes.
+    pub seconds: f64,
+}
+
+/// A live contact.
+#[derive(Debug, Clone, Serialize)]
+pub struct LiveView {
+    /// The contact.
+    pub contact: String,
+    /// Its voltage against the chassis.
+    pub volts: f64,
+}
+
+/// One reading to take.
+#[derive(Debug, Clone, Serialize)]
+pub struct PlanStepView {
+    /// Its number.
+    pub id: String,
+    /// What is read.
+    pub kind: &'static str,
+    /// Red probe.
+    pub red: String,
+    /// Black probe.
+    pub black: String,
+    /// Where one stands.
+    pub station: String,
+    /// The meter to read it with.
+    pub meter: &'static str,
+    /// Its range to set; null where it has none that holds what is expected.
+    pub range: Option<&'static str>,
+    /// What a healthy machine shows.
+    pub expect: ExpectView,
+    /// Faults it shows for sure.
+    pub covers: Vec<String>,
+    /// What it is for.
+    pub purpose: String,
+}
+
+/// A reading that no meter at hand may serve.
+#[derive(Debug, Clone, Serialize)]
+pub struct LeftOutView {
+    /// The number that its step would have.
+    pub id: String,
+    /// What is not read.
+    pub kind: &'static str,
+    /// Red probe.
+    pub red: String,
+    /// Black probe.
+    pub black: String,
+    /// Why not.
+    pub why: String,
+}
+
+/// An expectation.
+#[derive(Debug, Clone, Serialize)]
+pub struct ExpectView {
+    /// The least; null where there is none.
+    pub low: Option<f64>,
+    /// The most; null where there is none.
+    pub high: Option<f64>,
+    /// `ohm` or `volt`.
+    pub unit: &'static str,
+    /// In words.
+    pub words: String,
+    /// The reason for each limit.
+    pub why: WhyView,
+}
+
+/// Why limits are where they are.
+#[derive(Debug, Clone, Serialize)]
+pub struct WhyView {
+    /// Why no less; null where there is no limit.
+    pub low: Option<String>,
+    /// Why no more; null where there is no limit.
+    pub high: Option<String>,
+    /// What would have been computed, where the maker's demand overrides it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub computed: Option<String>,
+}
+
+impl ExpectView {
+    /// An expectation with its numbers rounded for people.
+    pub fn of(expect: &Expectation) -> Self {
+        Self {
+            low: expect.low.is_finite().then(|| round(expect.low)),
+            high: expect.high.map(round),
+            unit: expect.unit(),
+            words: expect.words(),
+            why: WhyView {
+                low: Some(expect.why.low.words(expect.ohms)).filter(|words| !words.is_empty()),
+                high: Some(expect.why.high.words(expect.ohms)).filter(|words| !words.is_empty()),
+                computed: expect.computed_words(),
+            },
+        }
+    }
+}
+
+/// What is detected.
+#[derive(Debug, Clone, Serialize)]
+pub struct CoverageView {
+    /// Faults in scope.
+    pub faults: usize,
+    /// Those shown for sure.
+    pub detected: usize,
+    /// Those not shown.
+    pub undetected: Vec<UndetectedView>,
+}
+
+/// A fault that no step shows.
+#[derive(Debug, Clone, Serialize)]
+pub struct UndetectedView {
+    /// The fault.
+    pub fault: String,
+    /// Why not.
+    pub why: String,
+    /// What to do to see it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub uncover: Option<String>,
+    /// The sort of reason.
+    #[serde(skip)]
+    pub(super) class: &'static str,
+}
+
+/// What a plan costs.
+#[derive(Debug, Clone, Serialize)]
+pub struct CostView {
+    /// Readings.
+    pub steps: usize,
+    /// The fewest that could do.
+    pub steps_bound: usize,
+    /// Setup changes.
+    pub changes: usize,
+    /// The fewest that could do.
+    pub changes_bound: usize,
+    /// Time in all.
+    pub seconds: f64,
+    /// The least that could do, without walking.
+    pub seconds_bound: f64,
+}
+
+/// Four significant digits: more than any field meter shows.
+pub(super) fn round(value: f64) -> f64 {
+    significant(value, 4).parse().unwrap_or(value)
+}
