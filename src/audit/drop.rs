@@ -190,7 +190,7 @@ fn judge(survey: &Survey<'_>, set: RuleSet, worst: &Worst<'_>) -> Vec<Finding> {
             crate::units::Amps::new(survey.amps(worst.case, worst.at)),
             Volts::new(limit.volts),
         );
-        found.push(finding(survey, worst, message, volts, limit, hops, Severity::Warning));
+        found.push(finding(survey, worst, message, volts, limit, hops));
     };
     let whole = limit(survey, worst.at);
     hold("on the way there and back", worst.total(), whole, &hops);
@@ -198,18 +198,6 @@ fn judge(survey: &Survey<'_>, set: RuleSet, worst: &Worst<'_>) -> Vec<Finding> {
     let branch = [from_fuse, &worst.closed.back].concat();
     hold("in its branch", lost(survey, &branch), limits::branch(set, nominal), &branch);
     hold("on its ground side", worst.back, limits::ground_side(set, nominal), &worst.closed.back);
-    let most = most(survey, &worst.closed);
-    if let Some(limit) =
-        whole.filter(|limit| survey.electrical && worst.total() <= limit.volts && most > limit.volts)
-    {
-        let message = format!(
-            "{name} loses {} as designed, but up to {} once every joint and wire is at its healthy most: {} may be lost",
-            Volts::new(worst.total()),
-            Volts::new(most),
-            Volts::new(limit.volts)
-        );
-        found.push(finding(survey, worst, message, most, limit, &hops, Severity::Note));
-    }
     found
 }
 
@@ -220,7 +208,6 @@ fn finding(
     volts: f64,
     limit: Limit,
     hops: &[Hop],
-    severity: Severity,
 ) -> Finding {
     let consumer = &survey.consumers[worst.at];
     let most = hops.iter().max_by(|a, b| hop_volts(survey, a).total_cmp(&hop_volts(survey, b)));
@@ -229,7 +216,7 @@ fn finding(
     });
     Finding {
         rule: RULE.name,
-        severity,
+        severity: Severity::Warning,
         subject: consumer.name.clone(),
         place: survey.harness.parts[consumer.part].place,
         message,

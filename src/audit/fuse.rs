@@ -3,7 +3,7 @@
 use super::survey::{Case, Survey, What, is_intermittent};
 use super::{Finding, Rule};
 use crate::definition::diagnostic::Severity;
-use crate::definition::{PartId, PartKind};
+use crate::definition::{Part, PartId, PartKind};
 use crate::netlist::{Link, LinkId, PartWay};
 use crate::units::Amps;
 
@@ -25,7 +25,7 @@ const CONTINUOUS: f64 = 0.8;
 /// What a fuse carries in one setup.
 struct Load<'a> {
     amps: f64,
-    /// Without what works in short spells only.
+    /// Without what works in short spells only, and without what charges a battery.
     lasting: f64,
     blows: bool,
     case: &'a Case,
@@ -79,7 +79,12 @@ fn load<'a>(survey: &Survey<'_>, case: &'a Case, link: LinkId) -> Load<'a> {
         return Load { amps: *amps, lasting: 0.0, blows: true, case };
     }
     let amps = case.flow.size(link);
-    Load { amps, lasting: (amps - in_spells(survey, case, link)).max(0.0), blows: false, case }
+    Load {
+        amps,
+        lasting: (amps - in_spells(survey, case, link) - charging(survey, case, link)).max(0.0),
+        blows: false,
+        case,
+    }
 }
 
 /// What flows through a fuse to parts that work in short spells only.
@@ -91,6 +96,21 @@ fn in_spells(survey: &Survey<'_>, case: &Case, link: LinkId) -> f64 {
             && survey.closed(case, *at).is_some_and(|way| way.feed.iter().any(|hop| hop.link == link))
     };
     (0..survey.consumers.len()).filter(through).map(|at| survey.amps(case, at)).sum()
+}
+
+/// What flows through a fuse into batteries: it dies away as they fill.
+fn charging(survey: &Survey<'_>, case: &Case, link: LinkId) -> f64 {
+    let into = |(part, source): (PartId, &Part)| {
+        let PartKind::Battery { plus, .. } = &source.kind else { return 0.0 };
+        let own = |l: &LinkId| survey.netlist.link(*l) == Link::Part(part, PartWay::Source);
+        let plus = survey.harness.point_index(*plus);
+        let battery = survey.netlist.links_at(plus).into_iter().map(|(l, _)| l).find(own);
+        let amps = battery.map_or(0.0, |battery| case.flow.amps(battery));
+        let way = (amps > 0.0).then(|| case.flow.feed(survey.netlist, plus)).flatten();
+        let passes = way.is_some_and(|way| way.iter().any(|hop| hop.link == link));
+        if passes { amps } else { 0.0 }
+    };
+    survey.harness.parts.iter().map(into).sum()
 }
 
 fn finding(

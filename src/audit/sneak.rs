@@ -155,14 +155,20 @@ impl Search<'_, '_> {
         let mut found = Vec::new();
         for at in cases {
             let Some(case) = self.survey.with_open(&self.survey.cases[at].setup, link) else { continue };
-            found.extend(self.in_case(&case, Some(link), &mut known));
+            let healthy = &self.survey.cases[at];
+            found.extend(self.in_case(&case, Some((link, healthy)), &mut known));
         }
         found
     }
 
     /// Sneak paths of one solved machine; a path through the same loads is told once, by the load on it
     /// that gets most.
-    fn in_case(&self, case: &Case, fault: Option<LinkId>, known: &mut BTreeSet<Vec<LinkId>>) -> Vec<Finding> {
+    fn in_case(
+        &self,
+        case: &Case,
+        fault: Option<(LinkId, &Case)>,
+        known: &mut BTreeSet<Vec<LinkId>>,
+    ) -> Vec<Finding> {
         let mut by_size: Vec<usize> = (0..self.own.len()).filter(|at| self.noticeable(case, *at)).collect();
         by_size.sort_by(|a, b| {
             let key = |at: &usize| (case.works[*at], case.volts[*at].abs());
@@ -170,13 +176,27 @@ impl Search<'_, '_> {
         });
         let mut found = Vec::new();
         for at in by_size {
+            if fault.is_some_and(|fault| !self.touched(case, at, fault)) {
+                continue;
+            }
             let Some(closed) = self.survey.closed(case, at) else { continue };
             let Some(why) = self.why(&closed, at) else { continue };
             if known.insert(self.key(&closed, at, &why)) {
-                found.push(self.finding(case, at, &closed, &why, fault));
+                found.push(self.finding(case, at, &closed, &why, fault.map(|(link, _)| link)));
             }
         }
         found
+    }
+
+    /// Whether a fault has to do with a consumer: it works where it did not, its voltage is another one,
+    /// or it goes on although the fault lies on its way.
+    fn touched(&self, case: &Case, at: usize, (fault, healthy): (LinkId, &Case)) -> bool {
+        let differs = (case.volts[at] - healthy.volts[at]).abs() >= NOTICEABLE * self.survey.nominal;
+        let on_way = || {
+            let closed = self.survey.closed(healthy, at);
+            closed.is_some_and(|closed| hops(&closed).any(|hop| hop.link == fault))
+        };
+        differs || case.works[at] != healthy.works[at] || on_way()
     }
 
     fn noticeable(&self, case: &Case, at: usize) -> bool {

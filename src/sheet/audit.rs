@@ -8,7 +8,7 @@ use crate::definition::Harness;
 use crate::definition::diagnostic::{Severity, Sources};
 use crate::netlist::{Link, Netlist};
 use crate::setup::{Setup, position_name};
-use crate::units::{Amps, Volts, significant};
+use crate::units::significant;
 
 /// A finding, with stable names.
 #[derive(Debug, Serialize)]
@@ -179,35 +179,50 @@ pub fn loads(harness: &Harness, audit: &Audit) -> Vec<LoadView> {
 
 /// The table of loads.
 pub fn load_section(harness: &Harness, audit: &Audit) -> Section {
+    let setups = distinct(audit);
     let row = |line: &crate::audit::LoadLine| {
-        let volts = |volts: f64| Volts::new(volts).to_string();
+        let volts = |volts: f64| significant(volts, 3);
         vec![
             line.name.clone(),
             volts(line.volts),
-            Amps::new(line.amps).to_string(),
+            significant(line.amps, 3),
             volts(line.feed),
             volts(line.back),
             volts(line.total()),
             volts(line.most),
             line.limit.map(volts).unwrap_or_default(),
-            brief(harness, &line.setup),
+            setups.iter().position(|s| **s == line.setup).map_or(String::new(), |at| (at + 1).to_string()),
         ]
     };
     Section {
         title: "Loads, each in the setup in which most is lost on the way".to_owned(),
-        columns: vec!["load", "gets", "at", "feed", "return", "in all", "at most", "limit", "setup"],
+        columns: vec!["load", "gets V", "A", "feed V", "return V", "in all V", "at most V", "limit V", "setup"],
         rows: audit.loads.iter().map(row).collect(),
-        notes: notes(audit),
+        notes: notes(harness, audit, &setups),
         ..Section::default()
     }
 }
 
-fn notes(audit: &Audit) -> Vec<String> {
-    let mut notes = vec![format!(
+/// The setups that the table names, each once.
+fn distinct(audit: &Audit) -> Vec<&Setup> {
+    let mut setups: Vec<&Setup> = Vec::new();
+    for line in &audit.loads {
+        if !setups.contains(&&line.setup) {
+            setups.push(&line.setup);
+        }
+    }
+    setups
+}
+
+fn notes(harness: &Harness, audit: &Audit, setups: &[&Setup]) -> Vec<String> {
+    let named = setups.iter().enumerate();
+    let mut notes: Vec<String> =
+        named.map(|(at, setup)| format!("Setup {}: {}.", at + 1, brief(harness, setup))).collect();
+    notes.push(format!(
         "Lost on the way there and back, at the current of the solved circuit: {}, joints at their usual \
          resistance; 'at most' is with every joint and wire at its healthy most. {} setups were solved.",
         audit.basis, audit.setups
-    )];
+    ));
     let mut sources: Vec<&str> = audit.loads.iter().map(|l| l.source).filter(|s| !s.is_empty()).collect();
     sources.sort_unstable();
     sources.dedup();
