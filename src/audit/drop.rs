@@ -227,7 +227,7 @@ fn finding(
         help: format!("{most}take a thicker or a shorter wire, or fewer joints"),
         setup: Some(worst.case.setup.clone()),
         fault: None,
-        way: worst.closed.feed.iter().chain(&worst.closed.back).copied().collect(),
+        way: survey.whole(worst.case, &worst.closed, worst.at),
     }
 }
 
@@ -269,7 +269,7 @@ fn ground_return(survey: &Survey<'_>, worst: &Worst<'_>) -> Option<Finding> {
         help: "bond the ground points better, or take a thicker ground wire".to_owned(),
         setup: Some(worst.case.setup.clone()),
         fault: None,
-        way: hops.to_vec(),
+        way: survey.whole(worst.case, &worst.closed, worst.at),
     })
 }
 

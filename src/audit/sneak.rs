@@ -84,15 +84,15 @@ fn own(survey: &Survey<'_>, at: usize) -> Option<Own> {
             best = Some(case);
         }
     }
-    // Setups with a condition raise every voltage; the way is the same, so the earliest that is nearly as
-    // strong speaks.
+    // A condition may raise every voltage a little, and a setup may feed it in a way that is not its own
+    // and nearly as well: of those that are nearly as strong, the one with the fewest loads on its way.
     let most = best?.volts[at].abs();
     let near = survey.cases.iter().filter(|case| case.works[at] && case.volts[at].abs() >= 0.85 * most);
-    near.filter_map(|case| {
+    let of = |case: &Case| {
         let closed = survey.closed(case, at)?;
         Some(Own { volts: case.volts[at], series: series(survey, &closed) })
-    })
-    .next()
+    };
+    near.filter_map(of).min_by_key(|own| own.series.len())
 }
 
 fn series(survey: &Survey<'_>, closed: &Closed) -> BTreeSet<LinkId> {
@@ -171,8 +171,10 @@ impl Search<'_, '_> {
     ) -> Vec<Finding> {
         let mut by_size: Vec<usize> = (0..self.own.len()).filter(|at| self.noticeable(case, *at)).collect();
         by_size.sort_by(|a, b| {
-            let key = |at: &usize| (case.works[*at], case.volts[*at].abs());
-            key(b).partial_cmp(&key(a)).unwrap_or(std::cmp::Ordering::Equal).then(a.cmp(b))
+            // Rounded, so that of two alike the first counts.
+            let key = |at: &usize| (case.works[*at], (case.volts[*at].abs() * 1000.0).round());
+            let ((a_works, a_volts), (b_works, b_volts)) = (key(a), key(b));
+            b_works.cmp(&a_works).then(b_volts.total_cmp(&a_volts)).then(a.cmp(b))
         });
         let mut found = Vec::new();
         for at in by_size {
@@ -344,7 +346,7 @@ impl Search<'_, '_> {
             ),
             setup: Some(case.setup.clone()),
             fault,
-            way: self.whole(case, closed, at),
+            way: survey.whole(case, closed, at),
         }
     }
 
@@ -380,15 +382,6 @@ impl Search<'_, '_> {
                 )
             }
         }
-    }
-
-    /// The whole way, from the source through the consumer and back.
-    fn whole(&self, case: &Case, closed: &Closed, at: usize) -> Vec<Hop> {
-        let consumer = &self.survey.consumers[at];
-        let [a, b] = consumer.ends;
-        let [from, to] = if case.volts[at] < 0.0 { [b, a] } else { [a, b] };
-        let own = consumer.link.map(|link| Hop { link, from, to, amps: case.flow.size(link) });
-        closed.feed.iter().copied().chain(own).chain(closed.back.iter().copied()).collect()
     }
 
     fn way_words(&self, closed: &Closed, at: usize) -> String {

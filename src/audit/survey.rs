@@ -138,6 +138,15 @@ impl<'a> Survey<'a> {
         Some(Closed { feed, back })
     }
 
+    /// The whole way, from the source through the consumer and back.
+    pub(super) fn whole(&self, case: &Case, closed: &Closed, at: usize) -> Vec<Hop> {
+        let consumer = &self.consumers[at];
+        let [a, b] = consumer.ends;
+        let [from, to] = if case.volts[at] < 0.0 { [b, a] } else { [a, b] };
+        let own = consumer.link.map(|link| Hop { link, from, to, amps: case.flow.size(link) });
+        closed.feed.iter().copied().chain(own).chain(closed.back.iter().copied()).collect()
+    }
+
     /// The current through a consumer; what a unit's input takes is not known.
     pub(super) fn amps(&self, case: &Case, at: usize) -> f64 {
         let consumer = &self.consumers[at];
