@@ -41,7 +41,7 @@ fn head(nominal: f64) -> String {
 }
 
 fn studs(names: &[&str]) -> String {
-    names.iter().map(|name| format!("[terminal.{name}]\n")).collect()
+    names.iter().fold(String::new(), |text, name| text + &format!("[terminal.{name}]\n"))
 }
 
 fn battery(volts: f64, plus: &str, minus: &str) -> String {
@@ -95,10 +95,12 @@ fn near(actual: f64, expected: f64, share: f64) {
     assert!((actual - expected).abs() <= share * expected.abs(), "{actual} is not {expected}");
 }
 
-/// FAA AC 43.13-1B, Tables 11-7 and 11-8: all at 20 A in tin-plated copper. Columns: nominal volts, limit,
-/// wire size, run in feet, the drop as printed, the drop by the printed ohms per foot. The circular prints
-/// .366 for 19.5 ft of No. 10, a misprint, and rounds 3.5552 up to 3.60.
-const TABLES_11_7_AND_11_8: [(f64, f64, &str, f64, Option<f64>, f64); 8] = [
+/// Nominal volts, limit, wire size, run in feet, the drop as printed, the drop by the printed ohms per foot.
+type Row = (f64, f64, &'static str, f64, Option<f64>, f64);
+
+/// FAA AC 43.13-1B, Tables 11-7 and 11-8: all at 20 A in tin-plated copper. The circular prints .366 for
+/// 19.5 ft of No. 10, a misprint, and rounds 3.5552 up to 3.60.
+const TABLES_11_7_AND_11_8: [Row; 8] = [
     (28.0, 1.0, "6 AWG", 107.0, Some(0.942), 0.9416),
     (14.0, 0.5, "4 AWG", 90.0, Some(0.504), 0.5040),
     (115.0, 4.0, "12 AWG", 88.0, Some(3.60), 3.5552),

@@ -1,7 +1,7 @@
 //! The current through each contact against what a contact of its size, or its maker, allows.
 
 use super::survey::{Case, Survey};
-use super::{Finding, Rule};
+use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::Severity;
 use crate::definition::{Contact, ContactId, Point};
 use crate::netlist::{Link, LinkId};
@@ -66,7 +66,12 @@ fn judge(survey: &Survey<'_>, id: ContactId) -> Option<Finding> {
         severity: Severity::Warning,
         subject: name.clone(),
         place: contact.place,
-        message: format!("{name}, a {what}, carries {}: {} is allowed", Amps::new(amps), Amps::new(limit)),
+        message: format!(
+            "{name}, a {what}, carries {}: {} is allowed ({})",
+            Amps::new(amps),
+            Amps::new(limit),
+            brief(survey.harness, &case.setup)
+        ),
         value: amps,
         limit: Some(limit),
         unit: "A",

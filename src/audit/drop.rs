@@ -7,7 +7,7 @@
 use super::flow::{Hop, is_source};
 use super::limits::{self, Limit};
 use super::survey::{Case, Closed, Survey, What, is_intermittent};
-use super::{Finding, Rule};
+use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::{Place, Severity};
 use crate::definition::{PartKind, RuleSet};
 use crate::netlist::resistance::{self, Seen};
@@ -185,10 +185,11 @@ fn judge(survey: &Survey<'_>, set: RuleSet, worst: &Worst<'_>) -> Vec<Finding> {
     let mut hold = |what: &str, volts: f64, limit: Option<Limit>, hops: &[Hop]| {
         let Some(limit) = limit.filter(|limit| volts > limit.volts) else { return };
         let message = format!(
-            "{name} loses {} {what} at {}: {} may be lost",
+            "{name} loses {} {what} at {}: {} may be lost ({})",
             Volts::new(volts),
             crate::units::Amps::new(survey.amps(worst.case, worst.at)),
             Volts::new(limit.volts),
+            brief(survey.harness, &worst.case.setup)
         );
         found.push(finding(survey, worst, message, volts, limit, hops));
     };

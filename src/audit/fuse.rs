@@ -1,7 +1,7 @@
 //! What a fuse carries in the healthy machine against its rating.
 
 use super::survey::{Case, Survey, What, is_intermittent};
-use super::{Finding, Rule};
+use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::Severity;
 use crate::definition::{Part, PartId, PartKind};
 use crate::netlist::{Link, LinkId, PartWay};
@@ -54,21 +54,23 @@ fn judge(survey: &Survey<'_>, (part, link): (PartId, LinkId), rating: f64) -> Op
         let verb = if load.blows { "would carry" } else { "carries" };
         let end = if load.blows { " and blows" } else { "" };
         let message = format!(
-            "fuse {} {verb} {} in the healthy machine{end}: it is rated {}{}",
+            "fuse {} {verb} {} in the healthy machine{end}: it is rated {} ({}{})",
             survey.name(link),
             Amps::new(load.amps),
             Amps::new(rating),
-            if over > 1 { format!(" (so in {over} of {} setups)", loads.len()) } else { String::new() }
+            brief(survey.harness, &load.case.setup),
+            if over > 1 { format!("; so in {over} of {} setups", loads.len()) } else { String::new() }
         );
         return Some(finding(survey, part, load, message, Severity::Warning, (load.amps, rating, RATING)));
     }
     let load = worst(|load| load.lasting)?;
     let limit = CONTINUOUS * rating;
     let message = format!(
-        "fuse {} carries {} for long, {:.0} % of its rating",
+        "fuse {} carries {} for long, {:.0} % of its rating ({})",
         survey.name(link),
         Amps::new(load.lasting),
-        100.0 * load.lasting / rating
+        100.0 * load.lasting / rating,
+        brief(survey.harness, &load.case.setup)
     );
     let held = (load.lasting, limit, PRACTICE);
     (load.lasting > limit).then(|| finding(survey, part, load, message, Severity::Note, held))

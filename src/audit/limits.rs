@@ -85,7 +85,7 @@ pub(super) fn copper(set: Option<RuleSet>, wire: &Wire) -> Option<Ohms> {
     let (gauge, length) = (wire.gauge?, wire.length?);
     let per_metre = match set {
         Some(RuleSet::Boat) => Some(OhmsPerMetre::over(Ohms::new(ABYC_K / circular_mils(area(gauge))), FOOT)),
-        Some(RuleSet::Building) => building(gauge),
+        Some(RuleSet::Building) => Some(building(gauge)),
         None | Some(RuleSet::Vehicle | RuleSet::Aircraft) => listed(gauge),
     };
     Some(per_metre.unwrap_or_else(|| ohms_per_metre_ideal(gauge)).per(length))
@@ -113,12 +113,12 @@ fn listed(gauge: Gauge) -> Option<OhmsPerMetre> {
 }
 
 /// At 75 degC, as buildings are reckoned.
-fn building(gauge: Gauge) -> Option<OhmsPerMetre> {
+fn building(gauge: Gauge) -> OhmsPerMetre {
     if let Gauge::Awg(awg) = gauge
         && let Some(row) = building_wire(awg)
     {
-        return Some(OhmsPerMetre::over(Ohms::new(row.stranded), THOUSAND_FEET));
+        return OhmsPerMetre::over(Ohms::new(row.stranded), THOUSAND_FEET);
     }
     let cold = listed(gauge).unwrap_or_else(|| ohms_per_metre_ideal(gauge));
-    Some(cold * temperature_factor(Celsius::new(75.0)))
+    cold * temperature_factor(Celsius::new(75.0))
 }

@@ -32,7 +32,7 @@ use crate::circuit::Singular;
 use crate::definition::diagnostic::{Diagnostic, Place, Severity};
 use crate::definition::{Harness, RuleSet};
 use crate::netlist::Netlist;
-use crate::setup::Setup;
+use crate::setup::{Setup, position_name};
 
 /// A rule of the audit and its documentation.
 pub struct Rule {
@@ -116,6 +116,14 @@ pub struct Audit {
     pub setups: usize,
     /// What was not looked at, and why.
     pub remarks: Vec<String>,
+}
+
+/// A setup in few words, power being connected and all mated: what is not at rest.
+pub fn brief(harness: &Harness, setup: &Setup) -> String {
+    let set = setup.set().map(|(s, at)| format!("{} {}", harness.parts[s].id, position_name(harness, s, at)));
+    let words: Vec<String> =
+        set.chain(setup.conditions().map(|c| harness.conditions[c].id.clone())).collect();
+    if words.is_empty() { "at rest".to_owned() } else { words.join(", ") }
 }
 
 /// Audits a machine.

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::survey::Survey;
-use super::{Finding, Rule};
+use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::Severity;
 
 pub(super) const RULE: Rule = Rule {
@@ -33,7 +33,7 @@ fn check(survey: &Survey<'_>) -> Vec<Finding> {
             message: format!(
                 "the machine never settles: {} keep switching ({})",
                 parts.join(", "),
-                setup.words(survey.harness)
+                brief(survey.harness, setup)
             ),
             value: parts.len() as f64,
             limit: None,

@@ -16,6 +16,9 @@
 //! - it leads through a conductor, contact or fuse against the way the current flows there in every
 //!   healthy setup with fewer moves.
 //!
+//! In the sound machine that is a warning. With one fault it is a warning where something acts that should
+//! not, or goes on although its fuse is open, and a note where only the current takes another way.
+//!
 //! A motor that a reversing switch turns round is none: its way leads through no other load, and against
 //! no current but its own.
 
@@ -23,7 +26,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::flow::{Hop, is_source};
 use super::survey::{Case, Closed, Survey, What};
-use super::{Finding, Rule};
+use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::Severity;
 use crate::netlist::{Link, LinkId};
 use crate::units::{Amps, Volts};
@@ -184,7 +187,7 @@ impl Search<'_, '_> {
             let Some(closed) = self.survey.closed(case, at) else { continue };
             let Some(why) = self.why(&closed, at) else { continue };
             if known.insert(self.key(&closed, at, &why)) {
-                found.push(self.finding(case, at, &closed, &why, fault.map(|(link, _)| link)));
+                found.push(self.finding(case, at, &closed, &why, fault));
             }
         }
         found
@@ -226,16 +229,14 @@ impl Search<'_, '_> {
 
     /// What makes two findings the same: the loads on the way, or the link that is passed backwards.
     fn key(&self, closed: &Closed, at: usize, why: &Why) -> Vec<LinkId> {
-        let mut key: Vec<LinkId> = match why {
-            Why::Through(_) => series(self.survey, closed).into_iter().collect(),
-            Why::Against(link) => vec![*link],
-        };
-        // A unit's input has no link of its own: any of the feed's last does.
+        if let Why::Against(link) = why {
+            return vec![*link];
+        }
+        // A unit's input has no link of its own: the last of its feed stands for it.
         let own = self.survey.consumers[at].link.or_else(|| closed.feed.last().map(|hop| hop.link));
+        let mut key = series(self.survey, closed);
         key.extend(own);
-        key.sort_unstable();
-        key.dedup();
-        key
+        key.into_iter().collect()
     }
 
     /// Fuses, and conductors that bring back the current of more than one consumer, each with the setups
@@ -316,20 +317,30 @@ impl Search<'_, '_> {
         matches!(self.survey.netlist.link(link), Link::Wire(_) | Link::Bond(_))
     }
 
-    fn finding(&self, case: &Case, at: usize, closed: &Closed, why: &Why, fault: Option<LinkId>) -> Finding {
+    fn finding(
+        &self,
+        case: &Case,
+        at: usize,
+        closed: &Closed,
+        why: &Why,
+        fault: Option<(LinkId, &Case)>,
+    ) -> Finding {
         let survey = self.survey;
         let consumer = &survey.consumers[at];
-        let fault = fault.map(|link| fault_id(&survey.name(link)));
+        // With a fault it matters whether something acts that should not; a detour of the return does not
+        // change what works.
+        let acts =
+            fault.is_none_or(|(link, healthy)| case.works[at] && (!healthy.works[at] || self.is_fuse(link)));
+        let fault = fault.map(|(link, _)| format!("{}:open", survey.name(link)));
         let with = fault.as_ref().map_or_else(String::new, |fault| format!("with {fault}, "));
         let volts = case.volts[at].abs();
         let message = format!(
             "{with}{} {} ({}): {}",
             consumer.name,
             self.what_happens(case, at),
-            case.setup.words(survey.harness),
+            brief(survey.harness, &case.setup),
             self.why_words(closed, why)
         );
-        let acts = case.works[at] || fault.is_none();
         Finding {
             rule: RULE.name,
             severity: if acts { Severity::Warning } else { Severity::Note },
@@ -367,7 +378,11 @@ impl Search<'_, '_> {
         match why {
             Why::Through(loads) => {
                 let names: Vec<String> = loads.iter().map(|link| self.survey.name(*link)).collect();
-                format!("its current passes {}, which does not belong in series with it", names.join(" and "))
+                let verb = if names.len() == 1 { "does" } else { "do" };
+                format!(
+                    "its current passes {}, which {verb} not belong in series with it",
+                    names.join(" and ")
+                )
             }
             Why::Against(link) => {
                 let hop = hops(closed).find(|hop| hop.link == *link);
@@ -391,8 +406,4 @@ impl Search<'_, '_> {
         names.dedup();
         names.join(" > ")
     }
-}
-
-fn fault_id(name: &str) -> String {
-    format!("{name}:open")
 }

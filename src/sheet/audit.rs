@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::{Section, station_word};
-use crate::audit::{Audit, Finding, Hop};
+use crate::audit::{Audit, Finding, Hop, brief};
 use crate::definition::Harness;
 use crate::definition::diagnostic::{Severity, Sources};
 use crate::netlist::{Link, Netlist};
@@ -196,7 +196,17 @@ pub fn load_section(harness: &Harness, audit: &Audit) -> Section {
     };
     Section {
         title: "Loads, each in the setup in which most is lost on the way".to_owned(),
-        columns: vec!["load", "gets V", "A", "feed V", "return V", "in all V", "at most V", "limit V", "setup"],
+        columns: vec![
+            "load",
+            "gets V",
+            "A",
+            "feed V",
+            "return V",
+            "in all V",
+            "at most V",
+            "limit V",
+            "setup",
+        ],
         rows: audit.loads.iter().map(row).collect(),
         notes: notes(harness, audit, &setups),
         ..Section::default()
@@ -228,14 +238,6 @@ fn notes(harness: &Harness, audit: &Audit, setups: &[&Setup]) -> Vec<String> {
     sources.dedup();
     notes.extend(sources.iter().map(|source| format!("Limit: {source}.")));
     notes
-}
-
-/// A setup in few words: what is not at rest.
-fn brief(harness: &Harness, setup: &Setup) -> String {
-    let set = setup.set().map(|(s, at)| format!("{} {}", harness.parts[s].id, position_name(harness, s, at)));
-    let words: Vec<String> =
-        set.chain(setup.conditions().map(|c| harness.conditions[c].id.clone())).collect();
-    if words.is_empty() { "at rest".to_owned() } else { words.join(", ") }
 }
 
 /// Four digits are more than any of it is good for.
