@@ -68,13 +68,25 @@ enum Why {
     Against(LinkId),
 }
 
+/// What is told once.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+enum Key {
+    /// All loads and coils on a way.
+    Way(BTreeSet<LinkId>),
+    /// Those that do not belong there.
+    Foreign(Vec<LinkId>),
+    /// A link that is passed backwards.
+    Against(LinkId),
+}
+
 fn check(survey: &Survey<'_>) -> Vec<Finding> {
     let own: Vec<Option<Own>> = (0..survey.consumers.len()).map(|at| own(survey, at)).collect();
     let directions = directions(survey, &own);
     let search = Search { survey, own, directions };
-    let mut found = search.healthy();
+    let mut known = BTreeSet::new();
+    let mut found = search.healthy(&mut known);
     for fault in search.faults() {
-        found.extend(search.with_fault(fault));
+        found.extend(search.with_fault(fault, &known));
     }
     found
 }
@@ -143,18 +155,17 @@ struct Search<'s, 'a> {
 
 impl Search<'_, '_> {
     /// Sneak paths with every part sound.
-    fn healthy(&self) -> Vec<Finding> {
-        let mut known = BTreeSet::new();
+    fn healthy(&self, known: &mut BTreeSet<Key>) -> Vec<Finding> {
         let mut found = Vec::new();
         for case in self.survey.cases.iter().filter(|case| !case.beyond) {
-            found.extend(self.in_case(case, None, &mut known));
+            found.extend(self.in_case(case, None, known));
         }
         found
     }
 
-    /// Sneak paths with one link open.
-    fn with_fault(&self, (link, cases): (LinkId, Vec<usize>)) -> Vec<Finding> {
-        let mut known = BTreeSet::new();
+    /// Sneak paths with one link open, other than those of the sound machine.
+    fn with_fault(&self, (link, cases): (LinkId, Vec<usize>), known: &BTreeSet<Key>) -> Vec<Finding> {
+        let mut known = known.clone();
         let mut found = Vec::new();
         for at in cases {
             let Some(case) = self.survey.with_open(&self.survey.cases[at].setup, link) else { continue };
@@ -170,7 +181,7 @@ impl Search<'_, '_> {
         &self,
         case: &Case,
         fault: Option<(LinkId, &Case)>,
-        known: &mut BTreeSet<Vec<LinkId>>,
+        known: &mut BTreeSet<Key>,
     ) -> Vec<Finding> {
         let mut by_size: Vec<usize> = (0..self.own.len()).filter(|at| self.noticeable(case, *at)).collect();
         by_size.sort_by(|a, b| {
@@ -186,7 +197,10 @@ impl Search<'_, '_> {
             }
             let Some(closed) = self.survey.closed(case, at) else { continue };
             let Some(why) = self.why(&closed, at) else { continue };
-            if known.insert(self.key(&closed, at, &why)) {
+            let keys = self.keys(&closed, at, &why, fault.is_some());
+            let fresh = keys.iter().all(|key| !known.contains(key));
+            known.extend(keys);
+            if fresh {
                 found.push(self.finding(case, at, &closed, &why, fault));
             }
         }
@@ -227,16 +241,20 @@ impl Search<'_, '_> {
         hops(closed).find(against).map(|hop| Why::Against(hop.link))
     }
 
-    /// What makes two findings the same: the loads on the way, or the link that is passed backwards.
-    fn key(&self, closed: &Closed, at: usize, why: &Why) -> Vec<LinkId> {
-        if let Why::Against(link) = why {
-            return vec![*link];
+    /// What makes two findings the same. A way through the same loads is told once; with one fault, so is
+    /// all that goes through the same loads that do not belong there.
+    fn keys(&self, closed: &Closed, at: usize, why: &Why, with_fault: bool) -> Vec<Key> {
+        match why {
+            Why::Against(link) => vec![Key::Against(*link)],
+            Why::Through(foreign) => {
+                // A unit's input has no link of its own: the last of its feed stands for it.
+                let own = self.survey.consumers[at].link.or_else(|| closed.feed.last().map(|hop| hop.link));
+                let mut way = series(self.survey, closed);
+                way.extend(own);
+                let foreign = with_fault.then(|| Key::Foreign(foreign.clone()));
+                std::iter::once(Key::Way(way)).chain(foreign).collect()
+            }
         }
-        // A unit's input has no link of its own: the last of its feed stands for it.
-        let own = self.survey.consumers[at].link.or_else(|| closed.feed.last().map(|hop| hop.link));
-        let mut key = series(self.survey, closed);
-        key.extend(own);
-        key.into_iter().collect()
     }
 
     /// Fuses, and conductors that bring back the current of more than one consumer, each with the setups
