@@ -2,7 +2,8 @@
 //!
 //! From each source outwards, through conductors, switches, relay contacts in either state, diodes the way
 //! they conduct, and fuses: what a wire may have to carry into a short is the least rating on its way, and
-//! of several ways the one that lets most through. Loads and units end the search.
+//! of several ways the one that lets most through. Loads and units end the search:
+//! a unit's outputs are guarded by what is inside it, which is not known.
 
 use std::collections::BinaryHeap;
 
