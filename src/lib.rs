@@ -42,9 +42,10 @@
 //! ```
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
-//! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`plan`], [`record`],
+//! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`record`],
 //! [`locate`], [`draw`], [`sheet`], [`cli`].
 
+pub mod audit;
 pub mod circuit;
 pub mod cli;
 pub mod conductor;

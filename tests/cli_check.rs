@@ -354,3 +354,110 @@ fn check_as_json_keeps_its_warnings() {
     assert_eq!(view["warnings"][0]["column"], 6);
     assert_eq!(view["counts"]["wires"], 2);
 }
+
+/// A lamp of 2 A at the end of 30 m of thin wire, behind a fuse that is too large for it.
+const DIM: &str = r#"format = 1
+
+[harness]
+id = "DIM-1"
+revision = "A"
+nominal = "12 V"
+
+[terminal.BT1]
+[terminal.BT2]
+[terminal.H1]
+[terminal.L1]
+
+[[wire]]
+id = "1A"
+from = "H1"
+to = "L1"
+gauge = "1 mm2"
+length = "30 m"
+
+[part.BAT1]
+kind = "battery"
+volts = "12.6 V"
+internal = "20 mohm"
+plus = "BT1"
+minus = "BT2"
+
+[part.F1]
+kind = "fuse"
+rating = "10 A"
+between = ["BT1", "H1"]
+
+[part.E1]
+kind = "lamp"
+between = ["L1", "BT2"]
+ohms = "6 ohm"
+"#;
+
+#[test]
+fn what_an_audit_finds_is_a_warning() {
+    let (_folder, path) = file(DIM);
+    let (out, err) = expect(0, &["check", &path]);
+    assert!(err.contains("warning[wire-protection]: wire 1A (1 mm2) may carry 6 A"), "{err}");
+    assert!(err.contains("try.toml:14:6"), "{err}");
+    assert!(!err.contains("voltage-drop"), "{err}");
+    assert!(out.contains("no rule set is chosen"), "{out}");
+    assert!(out.contains("no errors, 1 warning(s)"), "{out}");
+    expect(1, &["check", "--strict", &path]);
+    let (out, err) = expect(0, &["check", "--rule-set", "vehicle", &path]);
+    assert!(err.contains("warning[voltage-drop]: E1 loses 1.1"), "{err}");
+    assert!(err.contains("usual limits of vehicle repair manuals"), "{err}");
+    assert!(!out.contains("no rule set is chosen") && out.contains("2 warning(s)"), "{out}");
+    let (_, err) = expect(2, &["check", "--rule-set", "tractor", &path]);
+    assert!(err.contains("the rule sets are: vehicle, aircraft, boat, building"), "{err}");
+}
+
+#[test]
+fn the_argument_goes_before_the_definition() {
+    let (_folder, path) = file(DIM.replace("nominal = \"12 V\"", "nominal = \"12 V\"\nrule_set = \"boat\""));
+    let limit = |args: &[&str]| {
+        let (out, _) = expect(0, &[&["check", &path, "--electrical", "--format", "json"], args].concat());
+        let view: Value = serde_json::from_str(&out).unwrap();
+        (view["rule_set"].as_str().unwrap().to_owned(), view["loads"][0]["limit"].as_f64().unwrap())
+    };
+    // 10 % of 12 V (ABYC E-11, not critical), and 1 V.
+    assert_eq!(limit(&[]), ("boat".to_owned(), 1.2));
+    assert_eq!(limit(&["--rule-set", "vehicle"]), ("vehicle".to_owned(), 1.0));
+}
+
+#[test]
+fn findings_as_json_have_their_keys() {
+    let (_folder, path) = file(DIM.replace("gauge = \"1 mm2\"", "gauge = \"1 mm2\"\nampacity = \"13 A\""));
+    let (out, _) = expect(0, &["check", "--rule-set", "vehicle", &path, "--format", "json"]);
+    let view: Value = serde_json::from_str(&out).unwrap();
+    let findings = view["findings"].as_array().unwrap();
+    assert_eq!(findings.len(), 1);
+    let finding = &findings[0];
+    assert_eq!(finding["rule"], "voltage-drop");
+    assert_eq!(finding["severity"], "warning");
+    assert_eq!(finding["where"]["id"], "E1");
+    assert_eq!(finding["where"]["line"], 33);
+    assert_eq!(finding["unit"], "V");
+    assert_eq!(finding["limit"], 1.0);
+    assert!(finding["value"].as_f64().unwrap() > 1.0);
+    for key in ["message", "help", "source"] {
+        assert!(finding[key].as_str().is_some_and(|text| !text.is_empty()), "{key}");
+    }
+    assert_eq!(finding["setup"]["set"], serde_json::json!({}));
+    let way: Vec<&str> =
+        finding["way"].as_array().unwrap().iter().map(|hop| hop["element"].as_str().unwrap()).collect();
+    assert_eq!(way, ["BAT1", "F1", "1A", "E1", "BAT1"]);
+    assert!(view.get("loads").is_none());
+}
+
+#[test]
+fn every_rule_is_listed_with_its_source() {
+    let (out, _) = expect(0, &["check", "--rules"]);
+    for rule in ringout::audit::RULES {
+        assert!(
+            out.contains(rule.name) && out.contains(rule.demands) && out.contains(rule.why),
+            "{}",
+            rule.name
+        );
+        assert!(out.contains(&format!("Source: {}.", rule.source)), "{}", rule.name);
+    }
+}

@@ -15,10 +15,11 @@ use std::time::{Duration, Instant};
 
 use proptest::prelude::*;
 use proptest::sample::{Index, select};
+use ringout::audit::{Options, audit};
 use ringout::definition::colour::Colour;
 use ringout::definition::diagnostic::render;
 use ringout::definition::wire_id::{SignificantId, circuit_of};
-use ringout::definition::{Harness, Loaded, Point, Rejected, load};
+use ringout::definition::{Harness, Loaded, Point, Rejected, RuleSet, load};
 use ringout::draw::{Side, face_of, face_scene, to_svg};
 use ringout::locate::locate;
 use ringout::measure::Meter;
@@ -73,6 +74,8 @@ fn use_it(harness: &Harness, netlist: &Netlist) {
     if harness.wires.len() > 300 {
         return;
     }
+    let judged = audit(harness, netlist, Options { rule_set: Some(RuleSet::Aircraft), electrical: true });
+    assert!(judged.is_ok(), "a network that cannot be solved");
     let Ok(plan) = plan(harness, netlist, &Scope::default(), Meter::HANDHELD) else { return };
     sheet::plan(harness, &plan);
     let Some(step) = plan.steps().next() else { return };

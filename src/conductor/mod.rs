@@ -5,10 +5,12 @@
 //! expectation of a plan rests on these numbers, so each one names where it was published, and the
 //! ones that were not published anywhere say "common practice". Aluminium is not handled.
 
+mod contact;
 mod drop;
 mod range;
 pub mod table;
 
+pub use contact::ContactSize;
 pub use drop::{
     ABYC_K, allowable_length, allowable_length_factor, circular_mils_needed, drop_for_circular_mils,
     voltage_drop,

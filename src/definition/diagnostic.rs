@@ -61,6 +61,8 @@ pub enum Severity {
     Error,
     /// The file can be used, but something deserves a look.
     Warning,
+    /// Worth knowing; nothing is wrong.
+    Note,
 }
 
 /// One finding about a file.
@@ -326,6 +328,7 @@ fn render_one(diagnostic: &Diagnostic, sources: &Sources, renderer: &Renderer) -
     let level = match diagnostic.severity {
         Severity::Error => Level::ERROR,
         Severity::Warning => Level::WARNING,
+        Severity::Note => Level::NOTE,
     };
     let title = level.primary_title(clean(&diagnostic.message)).id(diagnostic.rule);
     let mut group = Group::with_title(title);

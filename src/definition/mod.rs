@@ -22,8 +22,8 @@ pub mod wire_id;
 
 pub use load::{Loaded, MOST_BYTES, ReadFile, Rejected, load};
 pub use model::{
-    About, Condition, ConditionId, Connector, ConnectorId, Contact, ContactId, Function, Half, Harness, Id,
-    Kind, Limit, LoadKind, Mating, MatingId, Named, Names, Part, PartId, PartKind, Point, PointError,
-    Position, Priors, ResistanceOverrides, Sort, Splice, SpliceId, Station, StationId, Table, Terminal,
-    TerminalId, Trunk, TrunkId, Wire, WireId,
+    About, Condition, ConditionId, Connector, ConnectorId, Contact, ContactId, Duty, Function, Half, Harness,
+    Id, Kind, Limit, LoadKind, Mating, MatingId, Named, Names, Part, PartId, PartKind, Point, PointError,
+    Position, Priors, ResistanceOverrides, RuleSet, Sort, Splice, SpliceId, Station, StationId, Table,
+    Terminal, TerminalId, Trunk, TrunkId, Wire, WireId,
 };

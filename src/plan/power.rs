@@ -4,18 +4,15 @@ use std::collections::BTreeSet;
 
 use super::{Scope, on_circuit, with_parted};
 use crate::circuit::{Corner, Unsettled, solve};
-use crate::definition::{Harness, MatingId, PartId, PartKind, Point};
+use crate::definition::{Harness, MatingId, PartKind, Point};
 use crate::netlist::Netlist;
-use crate::setup::{Setup, switches};
+use crate::setup::{Move, Setup, combinations, moves};
 use crate::units::Volts;
 
 /// The most switches that are moved together to make something live.
 const TOGETHER: usize = 3;
 /// The most setups that are tried; machines with more switches are planned from single moves.
 const TRIED: usize = 400;
-
-/// A switch and the position it is put into.
-type Move = (PartId, usize);
 
 /// A setup, and the pairs of points to read in it.
 type Supplied = (Setup, Vec<[Point; 2]>);
@@ -43,7 +40,7 @@ pub(super) fn supplies(
     let all = targets(harness, scope, parted);
     let mut left = all.clone();
     let mut found = Vec::new();
-    for start in combinations(harness) {
+    for start in combinations(harness, TOGETHER, TRIED) {
         if left.is_empty() {
             break;
         }
@@ -146,36 +143,4 @@ fn outside(harness: &Harness, point: Point, parted: &BTreeSet<MatingId>) -> Opti
     let contact = &harness.contacts[id];
     let mating = harness.connectors[contact.connector].mating?;
     parted.contains(&mating).then_some(Point::Contact(contact.mate?))
-}
-
-/// Every single move of a switch away from rest.
-fn moves(harness: &Harness) -> Vec<Move> {
-    let away = |(switch, positions, rest): (PartId, usize, usize)| {
-        (0..positions).filter(move |position| *position != rest).map(move |position| (switch, position))
-    };
-    switches(harness).flat_map(away).collect()
-}
-
-/// Moves of switches: none, then one, then two, then three at a time.
-fn combinations(harness: &Harness) -> Vec<Vec<Move>> {
-    let moves = moves(harness);
-    let mut all = vec![Vec::new()];
-    let mut last: Vec<(usize, Vec<Move>)> = vec![(0, Vec::new())];
-    for _ in 0..TOGETHER {
-        let mut next = Vec::new();
-        for (from, chosen) in &last {
-            for (at, step) in moves.iter().enumerate().skip(*from) {
-                if chosen.iter().all(|(switch, _)| *switch != step.0) {
-                    next.push((at + 1, chosen.iter().copied().chain([*step]).collect()));
-                }
-            }
-        }
-        let room = TRIED - all.len();
-        all.extend(next.iter().take(room).map(|(_, chosen): &(usize, Vec<Move>)| chosen.clone()));
-        last = next;
-        if all.len() >= TRIED {
-            break;
-        }
-    }
-    all
 }

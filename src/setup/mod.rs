@@ -6,9 +6,11 @@
 //! switch power, and nothing else makes one from the other.
 
 mod action;
+mod explore;
 mod transition;
 
 pub use action::{Action, Post, READING_SECONDS};
+pub use explore::{Move, combinations, moves};
 pub use transition::transition;
 
 use std::collections::{BTreeMap, BTreeSet};

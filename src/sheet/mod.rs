@@ -5,6 +5,7 @@
 //! command shows the same content in every format, and every sheet names the definition's id,
 //! revision and hash, so that a stale print can be recognised.
 
+mod audit;
 mod locate;
 mod nets;
 mod pins;
@@ -16,6 +17,7 @@ mod trace;
 mod why;
 mod wires;
 
+pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, load_section, loads};
 pub use locate::{LocateView, locate};
 pub use nets::{NetView, NetsView, nets};
 pub use pins::{PinView, PinsView, pins};

@@ -13,14 +13,15 @@ pub use ids::{
     TrunkId, WireId,
 };
 pub use names::{Named, Names, PointError};
-pub use part::{Function, LoadKind, Part, PartKind, Position};
+pub use part::{Duty, Function, LoadKind, Part, PartKind, Position};
 pub use prior::{Priors, Sort};
 
 use super::colour::Colour;
 use super::diagnostic::Place;
 use super::face::Face;
 pub use super::face::Half;
-use crate::units::{Gauge, Metres, Ohms, Seconds, Volts};
+use crate::conductor::ContactSize;
+use crate::units::{Amps, Celsius, Gauge, Metres, Ohms, Seconds, Volts};
 
 /// A machine's wiring, as one or several files define it.
 #[derive(Debug, Clone)]
@@ -78,6 +79,42 @@ pub struct About {
     pub variant: Option<String>,
     /// Nominal system voltage.
     pub nominal: Option<Volts>,
+    /// Whose limits the machine is judged by.
+    pub rule_set: Option<RuleSet>,
+}
+
+/// Whose limits of voltage drop a machine is judged by.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum RuleSet {
+    /// Road and farm vehicles: the usual limits of vehicle repair manuals.
+    Vehicle,
+    /// Aircraft: FAA AC 43.13-1B.
+    Aircraft,
+    /// Boats: ABYC E-11.
+    Boat,
+    /// Buildings: the informational notes of the NEC.
+    Building,
+}
+
+impl RuleSet {
+    /// Every rule set.
+    pub const ALL: [Self; 4] = [Self::Vehicle, Self::Aircraft, Self::Boat, Self::Building];
+
+    /// As a word.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Vehicle => "vehicle",
+            Self::Aircraft => "aircraft",
+            Self::Boat => "boat",
+            Self::Building => "building",
+        }
+    }
+
+    /// From the word it is written as.
+    pub fn parse(text: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|set| set.word() == text)
+    }
 }
 
 /// A definition's own figures for the small resistances; `None` leaves the default.
@@ -133,6 +170,8 @@ pub struct Connector {
     pub unplug: Option<Seconds>,
     /// A hazard that forbids ordinary probing.
     pub hazard: Option<String>,
+    /// Size of its contacts, where one holds for all that do not say otherwise.
+    pub contact_size: Option<ContactSize>,
     /// Its first contact; the others follow.
     pub first: ContactId,
     /// How many contacts it has.
@@ -158,6 +197,10 @@ pub struct Contact {
     pub spare: bool,
     /// Closed with a sealing plug.
     pub plugged: bool,
+    /// Its own size, where that differs from its connector's.
+    pub contact_size: Option<ContactSize>,
+    /// The current its maker rates it for.
+    pub amps: Option<Amps>,
     /// The contact it meets when its connector is mated.
     pub mate: Option<ContactId>,
     /// Where its pin was described, or else where its connector was defined.
@@ -239,6 +282,10 @@ pub struct Wire {
     pub shield: Option<String>,
     /// A hazard that forbids ordinary probing.
     pub hazard: Option<String>,
+    /// The continuous current its maker allows where it lies.
+    pub ampacity: Option<Amps>,
+    /// Temperature its insulation is rated for.
+    pub rated: Option<Celsius>,
     /// Where it was defined.
     pub place: Place,
 }

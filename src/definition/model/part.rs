@@ -14,6 +14,10 @@ pub struct Part {
     pub station: Option<StationId>,
     /// A hazard that forbids ordinary probing.
     pub hazard: Option<String>,
+    /// Lives or the machine depend on it: stricter limits hold in some rule sets.
+    pub critical: bool,
+    /// Whether it works in short spells only.
+    pub duty: Duty,
     /// What it does.
     pub kind: PartKind,
     /// Where it was defined.
@@ -107,6 +111,27 @@ pub enum PartKind {
         /// What it drives, and when.
         functions: Vec<Function>,
     },
+}
+
+/// How long a part works at a stretch.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Duty {
+    /// As long as the machine runs.
+    #[default]
+    Continuous,
+    /// Short spells with rests between them.
+    Intermittent,
+}
+
+impl Duty {
+    /// From the word it is written as.
+    pub fn parse(text: &str) -> Option<Self> {
+        match text {
+            "continuous" => Some(Self::Continuous),
+            "intermittent" => Some(Self::Intermittent),
+            _ => None,
+        }
+    }
 }
 
 /// What a two-ended load is.

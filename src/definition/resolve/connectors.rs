@@ -32,6 +32,7 @@ impl<'a> Resolver<'a> {
                 backprobe: value(raw.backprobe.as_ref()).unwrap_or(false),
                 unplug: value(raw.unplug.as_ref()),
                 hazard: raw.hazard.as_ref().map(|h| h.value.clone()),
+                contact_size: self.contact_size(raw.contact_size.as_ref()),
                 first: first_contact(&self.harness),
                 count: 0,
                 place: id.place,
@@ -148,6 +149,8 @@ impl<'a> Resolver<'a> {
                 joined: false,
                 spare: false,
                 plugged: false,
+                contact_size: None,
+                amps: None,
                 mate: None,
                 place,
             };
@@ -211,11 +214,14 @@ impl<'a> Resolver<'a> {
                 continue;
             };
             let plugged = value(pin.plugged.as_ref()).unwrap_or(false);
+            let contact_size = self.contact_size(pin.contact_size.as_ref());
             let contact = self.harness.contacts.get_mut(contact);
             contact.signal = pin.signal.as_ref().map(|s| s.value.clone());
             contact.also = pin.also.iter().map(|a| a.value.clone()).collect();
             contact.joined = value(pin.joined.as_ref()).unwrap_or(false);
             contact.plugged = plugged;
+            contact.contact_size = contact_size;
+            contact.amps = value(pin.amps.as_ref());
             contact.place = name.place;
             contact.spare = plugged || value(pin.spare.as_ref()).unwrap_or(false);
         }

@@ -17,9 +17,10 @@ use std::collections::{HashMap, HashSet};
 use super::diagnostic::{At, Diagnostic, Place, Sink, nearest};
 use super::model::{
     About, Condition, ConditionId, ConnectorId, Harness, Id, Named, Names, PartId, Point, Priors,
-    ResistanceOverrides, Splice, Station, StationId, Table, Terminal, TrunkId,
+    ResistanceOverrides, RuleSet, Splice, Station, StationId, Table, Terminal, TrunkId,
 };
 use super::schema::{Draft, RawSpot};
+use crate::conductor::ContactSize;
 
 /// Resolves a draft; what could not be resolved is left out and reported.
 pub(super) fn resolve(draft: &Draft, variant: Option<&str>, hash: String, sink: &Sink) -> Harness {
@@ -66,6 +67,7 @@ impl<'a> Resolver<'a> {
             revision: text(&draft.about.revision),
             variant: variant.map(str::to_owned),
             nominal: value(draft.about.nominal.as_ref()),
+            rule_set: draft.about.rule_set.as_ref().and_then(|word| rule_set(word, sink)),
         };
         let ids = draft.connectors.len() + draft.parts.len() + draft.wires.len();
         let harness = Harness {
@@ -316,10 +318,38 @@ impl<'a> Resolver<'a> {
         }
     }
 
+    /// A size of contact that has a published rating.
+    fn contact_size(&self, text: Option<&At<String>>) -> Option<ContactSize> {
+        let text = text?;
+        let found = ContactSize::parse(&text.value);
+        if found.is_none() {
+            let message = format!("`{}` is not a contact size with a published rating", text.value);
+            let known = ContactSize::all().map(ContactSize::name).collect::<Vec<_>>().join(", ");
+            let help =
+                format!("the sizes are {known}; of other contacts give the maker's figure: amps = \"7.5 A\"");
+            self.error("contact-size", text.place, message, Some(help));
+        }
+        found
+    }
+
     fn pair(&self, names: &[At<String>; 2]) -> Option<[Point; 2]> {
         let [a, b] = names.each_ref().map(|name| self.point(name));
         Some([a?, b?])
     }
+}
+
+fn rule_set(word: &At<String>, sink: &Sink) -> Option<RuleSet> {
+    let found = RuleSet::parse(&word.value);
+    if found.is_none() {
+        let words = RuleSet::ALL.map(RuleSet::word);
+        let help = match nearest(&word.value, words) {
+            Some(near) => format!("did you mean \"{near}\"?"),
+            None => format!("the rule sets are: {}", words.join(", ")),
+        };
+        let message = format!("no rule set is called `{}`", word.value);
+        sink.push(Diagnostic::error("rule-set", word.place, message).help(help));
+    }
+    found
 }
 
 fn overrides(draft: &Draft) -> ResistanceOverrides {

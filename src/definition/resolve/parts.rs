@@ -2,7 +2,7 @@
 
 use super::{Resolver, title, value};
 use crate::definition::diagnostic::{At, nearest};
-use crate::definition::model::{Function, LoadKind, Named, Part, PartKind, Point, Position};
+use crate::definition::model::{Duty, Function, LoadKind, Named, Part, PartKind, Point, Position};
 use crate::definition::schema::{Draft, RawFunction, RawPart};
 use crate::units::Volts;
 
@@ -24,14 +24,14 @@ const KINDS: &[Kind] = &[
     kind("fuse", &["between"], &["rating"]),
     kind("breaker", &["between"], &["rating"]),
     kind("switch", &["rest", "positions"], &[]),
-    kind("relay", &["coil", "coil_ohms", "operate"], &["released", "operated"]),
+    kind("relay", &["coil", "coil_ohms", "operate"], &["released", "operated", "critical", "duty"]),
     kind("diode", &["anode", "cathode"], &["drop"]),
-    kind("resistor", &["between", "ohms"], &["cold_ohms"]),
-    kind("lamp", &["between", "ohms"], &["cold_ohms"]),
-    kind("motor", &["between", "ohms"], &["cold_ohms"]),
-    kind("coil", &["between", "ohms"], &["cold_ohms"]),
-    kind("sensor", &["between", "ohms"], &["cold_ohms", "when"]),
-    kind("unit", &["function"], &[]),
+    kind("resistor", &["between", "ohms"], &["cold_ohms", "critical", "duty"]),
+    kind("lamp", &["between", "ohms"], &["cold_ohms", "critical", "duty"]),
+    kind("motor", &["between", "ohms"], &["cold_ohms", "critical", "duty"]),
+    kind("coil", &["between", "ohms"], &["cold_ohms", "critical", "duty"]),
+    kind("sensor", &["between", "ohms"], &["cold_ohms", "when", "critical", "duty"]),
+    kind("unit", &["function"], &["critical", "duty"]),
 ];
 
 /// Forward drop of a silicon diode where none is given: common practice, no source.
@@ -50,6 +50,8 @@ impl<'a> Resolver<'a> {
                 title: title(raw.title.as_ref()),
                 station: self.station(raw.station.as_ref()),
                 hazard: raw.hazard.as_ref().map(|h| h.value.clone()),
+                critical: value(raw.critical.as_ref()).unwrap_or(false),
+                duty: self.duty(raw.duty.as_ref()),
                 kind: PartKind::Unit { functions: Vec::new() },
                 place: id.place,
             };
@@ -57,6 +59,16 @@ impl<'a> Resolver<'a> {
             self.harness.names.things.insert(id.value.clone(), Named::Part(key));
             self.part_ids.push(Some(key));
         }
+    }
+
+    fn duty(&self, word: Option<&At<String>>) -> Duty {
+        let Some(word) = word else { return Duty::default() };
+        Duty::parse(&word.value).unwrap_or_else(|| {
+            let message = format!("a duty is continuous or intermittent, not \"{}\"", word.value);
+            let help = "write duty = \"intermittent\" for what works in short spells, or leave it out";
+            self.error("duty", word.place, message, Some(help.to_owned()));
+            Duty::default()
+        })
     }
 
     /// Fills in what each part does.

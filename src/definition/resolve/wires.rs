@@ -68,6 +68,8 @@ impl<'a> Resolver<'a> {
             twisted: text(&raw.twisted),
             shield: text(&raw.shield),
             hazard: text(&raw.hazard),
+            ampacity: value(raw.ampacity.as_ref()),
+            rated: value(raw.rated.as_ref()),
             place: id.place,
         };
         let key = self.harness.wires.push(wire);

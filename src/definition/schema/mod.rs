@@ -46,6 +46,7 @@ pub(super) struct RawAbout {
     pub title: Option<At<String>>,
     pub revision: Option<At<String>>,
     pub nominal: Option<At<Volts>>,
+    pub rule_set: Option<At<String>>,
 }
 
 #[derive(Default)]
@@ -236,6 +237,7 @@ fn read_about(draft: &mut Draft, reader: &mut Reader<'_, '_>, role: Role<'_>, fi
         title: inner.text("title"),
         revision: not_blank(inner.required_text("revision"), "revision = \"A\"", sink),
         nominal: inner.positive("nominal"),
+        rule_set: inner.text("rule_set"),
     };
     inner.finish();
     if role.top {

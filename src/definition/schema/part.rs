@@ -22,6 +22,8 @@ pub(in crate::definition) struct RawPart {
     pub title: Option<At<String>>,
     pub station: Option<At<String>>,
     pub hazard: Option<At<String>>,
+    pub critical: Option<At<bool>>,
+    pub duty: Option<At<String>>,
     pub volts: Option<At<Volts>>,
     pub internal: Option<At<Ohms>>,
     pub most: Option<At<Amps>>,
@@ -70,6 +72,8 @@ impl RawPart {
             title: r.text("title"),
             station: r.text("station"),
             hazard: r.text("hazard"),
+            critical: r.flag("critical"),
+            duty: r.text("duty"),
             volts: r.positive("volts"),
             internal: r.positive("internal"),
             most: r.positive("most"),
@@ -127,6 +131,8 @@ impl RawPart {
             at("ohms", self.ohms.as_ref()),
             at("cold_ohms", self.cold_ohms.as_ref()),
             at("function", self.functions.as_ref()),
+            at("critical", self.critical.as_ref()),
+            at("duty", self.duty.as_ref()),
         ]
         .into_iter()
         .flatten()
@@ -142,6 +148,8 @@ impl RawPart {
         over(&mut self.title, other.title);
         over(&mut self.station, other.station);
         over(&mut self.hazard, other.hazard);
+        over(&mut self.critical, other.critical);
+        over(&mut self.duty, other.duty);
         over(&mut self.volts, other.volts);
         over(&mut self.internal, other.internal);
         over(&mut self.most, other.most);

@@ -4,7 +4,7 @@ use toml::de::DeValue;
 
 use crate::definition::diagnostic::{At, Diagnostic, FileId, Place, Sink};
 use crate::definition::reader::{Reader, Value, lists_of, texts_of};
-use crate::units::{self, Degrees, Gauge, Metres, Quantity, Seconds};
+use crate::units::{self, Amps, Celsius, Degrees, Gauge, Metres, Quantity, Seconds};
 
 /// The most contacts that `contacts = N` may ask for.
 const MOST_CONTACTS: usize = 10_000;
@@ -20,6 +20,7 @@ pub(in crate::definition) struct RawConnector {
     pub backprobe: Option<At<bool>>,
     pub unplug: Option<At<Seconds>>,
     pub hazard: Option<At<String>>,
+    pub contact_size: Option<At<String>>,
     pub pins: Vec<(At<String>, RawPin)>,
 }
 
@@ -47,6 +48,8 @@ pub(in crate::definition) struct RawPin {
     pub also: Vec<At<String>>,
     pub spare: Option<At<bool>>,
     pub plugged: Option<At<bool>>,
+    pub contact_size: Option<At<String>>,
+    pub amps: Option<At<Amps>>,
 }
 
 impl RawConnector {
@@ -69,6 +72,7 @@ impl RawConnector {
             backprobe: r.flag("backprobe"),
             unplug: r.quantity("unplug"),
             hazard: r.text("hazard"),
+            contact_size: r.text("contact_size"),
             pins,
         }
     }
@@ -106,6 +110,8 @@ impl RawPin {
             also: r.texts("also").map(|l| l.value).unwrap_or_default(),
             spare: r.flag("spare"),
             plugged: r.flag("plugged"),
+            contact_size: r.text("contact_size"),
+            amps: r.positive("amps"),
         }
     }
 
@@ -115,6 +121,8 @@ impl RawPin {
         over(&mut self.joined, other.joined);
         over(&mut self.spare, other.spare);
         over(&mut self.plugged, other.plugged);
+        over(&mut self.contact_size, other.contact_size);
+        over(&mut self.amps, other.amps);
         if !other.also.is_empty() {
             self.also = other.also;
         }
@@ -240,6 +248,8 @@ pub(in crate::definition) struct RawWire {
     pub twisted: Option<At<String>>,
     pub shield: Option<At<String>>,
     pub hazard: Option<At<String>>,
+    pub ampacity: Option<At<Amps>>,
+    pub rated: Option<At<Celsius>>,
 }
 
 impl RawWire {
@@ -263,6 +273,8 @@ impl RawWire {
             twisted: r.text("twisted"),
             shield: r.text("shield"),
             hazard: r.text("hazard"),
+            ampacity: r.positive("ampacity"),
+            rated: r.positive("rated"),
         }
     }
 
@@ -278,6 +290,8 @@ impl RawWire {
         over(&mut self.twisted, other.twisted);
         over(&mut self.shield, other.shield);
         over(&mut self.hazard, other.hazard);
+        over(&mut self.ampacity, other.ampacity);
+        over(&mut self.rated, other.rated);
     }
 }
 
