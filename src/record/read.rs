@@ -61,13 +61,17 @@ pub fn read(harness: &Harness, name: &str, text: &str) -> Record {
     Record { entries, diagnostics: sink.into_sorted(), sources }
 }
 
+/// The line above an entry that was cut off and is kept as a comment.
+const MENDED: &str = "# an entry that was cut off:";
+
 /// A record's text with a cut-off last entry turned into comments, so that an entry can be appended and
 /// nothing is lost; `None` where there is none.
 pub fn mend(text: &str) -> Option<String> {
     let (whole, cut) = split_cut_off(text);
     let from = cut?;
     let mut mended = whole.to_owned();
-    mended.push_str("# an entry that was cut off:\n");
+    mended.push_str(MENDED);
+    mended.push('\n');
     for line in text[from..].lines() {
         mended.push_str("# ");
         mended.push_str(line);
@@ -81,7 +85,8 @@ pub fn mend(text: &str) -> Option<String> {
 fn split_cut_off(text: &str) -> (&str, Option<usize>) {
     for from in last_headers(text) {
         let (before, last) = text.split_at(from);
-        if has_value(last) {
+        // What was written to since is not cut off: if it lacks a value, somebody took it out.
+        if has_value(last) || last.lines().any(|line| line == MENDED) {
             break;
         }
         // Only the tail may be cut off; an error before it is an error. What looks like a header may also
