@@ -15,6 +15,7 @@ use crate::netlist::Netlist;
 use crate::sheet::{FindingView, LoadView, Section, Sheet, Stamp};
 
 #[derive(Debug, clap::Args)]
+#[expect(clippy::struct_excessive_bools, reason = "each is a switch of the command line by itself")]
 pub(super) struct CheckArgs {
     /// The harness definition (TOML); the files it uses are found from it
     #[arg(required_unless_present = "rules")]
@@ -37,6 +38,9 @@ pub(super) struct CheckArgs {
     /// List the rules with their reasons instead of checking
     #[arg(long)]
     rules: bool,
+    /// Show how likely each sort of fault is taken to be, usually and here, instead of checking
+    #[arg(long, conflicts_with = "rules")]
+    weights: bool,
     #[arg(long, value_enum, default_value_t)]
     format: FormatArg,
 }
@@ -84,6 +88,11 @@ pub(super) fn run(args: &CheckArgs) -> anyhow::Result<Outcome> {
         return Ok(Outcome::Well);
     };
     let loaded = Source { harness, variant: args.variant.clone() }.load_with_warnings()?;
+    if args.weights {
+        let (view, sheet) = crate::sheet::weights(&loaded.harness);
+        output::show(args.format, &view, &sheet)?;
+        return Ok(Outcome::Well);
+    }
     let netlist = Netlist::new(&loaded.harness);
     let audit = audit_of(args, &loaded.harness, &netlist)?;
     if args.format == FormatArg::Table {
