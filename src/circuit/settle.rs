@@ -68,6 +68,7 @@ pub(super) fn settle(
     let mut states = stuck(machine.changes);
     let mut seen: Vec<States> = Vec::new();
     let mut solved: Vec<Operating> = Vec::new();
+    let mut near = false;
     loop {
         let mut operating = round(machine, start, seen.len(), &states)?;
         if machine.setup.power() == Power::Isolated {
@@ -75,12 +76,14 @@ pub(super) fn settle(
         }
         let next = switched(machine, &operating, &states);
         if next == states {
-            operating.mark_marginal(marginal(machine, &operating, &states));
+            operating.mark_marginal(near || marginal(machine, &operating, &states));
             if let Some(way) = way {
                 *way = solved;
             }
             return Ok(Settled::Steady(Box::new(operating)));
         }
+        // A fuse does not come back: whether it was a near thing must be asked when it blows.
+        near |= next.blown != states.blown && marginal(machine, &operating, &states);
         solved.push(operating);
         let again = seen.iter().position(|s| *s == next);
         if again.is_some() || seen.len() >= ROUNDS {
@@ -107,9 +110,10 @@ fn round(
     Operating::new(machine, &Network::assemble(machine, states), states.clone())
 }
 
-/// Whether something would switch if its threshold lay a little otherwise.
+/// Whether something would switch otherwise if its threshold lay a little lower or higher.
 fn marginal(machine: Machine<'_>, now: &Operating, states: &States) -> bool {
-    Lean::OUTER.iter().any(|lean| switched(Machine { lean: *lean, ..machine }, now, states) != *states)
+    let [early, late] = Lean::OUTER.map(|lean| switched(Machine { lean, ..machine }, now, states));
+    early != late
 }
 
 /// Relays that stay operated whatever happens.

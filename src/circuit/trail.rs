@@ -22,6 +22,7 @@ use crate::setup::Setup;
 pub struct Trail {
     rounds: Vec<Operating>,
     outset: Vec<Change>,
+    corner: Corner,
 }
 
 impl Trail {
@@ -30,10 +31,10 @@ impl Trail {
     /// # Errors
     /// The parts that keep switching, if the machine never settles.
     pub fn new(harness: &Harness, netlist: &Netlist, setup: &Setup) -> Result<Self, Unsettled> {
-        Self::from(harness, netlist, setup, Vec::new())
+        Self::from(harness, netlist, setup, Corner::Nominal, Vec::new())
     }
 
-    /// The same with some things changed from the outset.
+    /// The same with every resistance at one end of its range, or with some things changed from the outset.
     ///
     /// # Errors
     /// The parts that keep switching, if the machine never settles.
@@ -41,16 +42,16 @@ impl Trail {
         harness: &Harness,
         netlist: &Netlist,
         setup: &Setup,
+        corner: Corner,
         outset: Vec<Change>,
     ) -> Result<Self, Unsettled> {
-        let machine =
-            Machine { harness, netlist, setup, changes: &outset, corner: Corner::Nominal, lean: Lean::Exact };
+        let machine = Machine { harness, netlist, setup, changes: &outset, corner, lean: Lean::Exact };
         let mut rounds = Vec::new();
         match settle(machine, None, Some(&mut rounds))? {
             Settled::Steady(last) => rounds.push(*last),
             Settled::Loop { parts, .. } => return Err(Unsettled::Loop(parts)),
         }
-        Ok(Self { rounds, outset })
+        Ok(Self { rounds, outset, corner })
     }
 
     /// The steady machine.
@@ -73,7 +74,7 @@ impl Trail {
         lean: Lean,
     ) -> Result<Vec<Operating>, Singular> {
         let changes: Vec<Change> = self.outset.iter().chain(changes).copied().collect();
-        let machine = Machine { harness, netlist, setup, changes: &changes, corner: Corner::Nominal, lean };
+        let machine = Machine { harness, netlist, setup, changes: &changes, corner: self.corner, lean };
         let start = Start { rounds: &self.rounds, made: self.outset.len() };
         Ok(match settle(machine, Some(start), None)? {
             Settled::Steady(operating) => vec![*operating],

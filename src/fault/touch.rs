@@ -13,6 +13,8 @@ const NAMED_IN_TRUNK: usize = 40;
 pub enum TouchBy {
     /// In neighbouring cavities of a connector.
     Connector(ConnectorId),
+    /// Under one shield, or twisted round each other, all the way.
+    Lay,
     /// In a trunk they share.
     Trunk(TrunkId),
 }
@@ -48,6 +50,15 @@ pub fn touching(harness: &Harness) -> Touching {
             }
         }
     }
+    let mut marked: BTreeMap<&String, BTreeSet<WireId>> = BTreeMap::new();
+    for (id, wire) in harness.wires.iter() {
+        for mark in wire.twisted.iter().chain(&wire.shield) {
+            marked.entry(mark).or_default().insert(id);
+        }
+    }
+    for wires in marked.into_values().filter(|wires| wires.len() <= NAMED_IN_TRUNK) {
+        each_pair(&wires.into_iter().collect::<Vec<_>>(), |a, b| note(a, b, TouchBy::Lay));
+    }
     let mut in_trunk: BTreeMap<TrunkId, BTreeSet<WireId>> = BTreeMap::new();
     for (id, wire) in harness.wires.iter() {
         for trunk in &wire.route {
@@ -61,11 +72,44 @@ pub fn touching(harness: &Harness) -> Touching {
             continue;
         }
         let wires: Vec<WireId> = wires.into_iter().collect();
-        for (at, a) in wires.iter().enumerate() {
-            for b in &wires[at + 1..] {
-                note(*a, *b, TouchBy::Trunk(trunk));
-            }
-        }
+        each_pair(&wires, |a, b| note(a, b, TouchBy::Trunk(trunk)));
     }
     Touching { pairs: pairs.into_iter().map(|((a, b), by)| (a, b, by)).collect(), crowded }
+}
+
+fn each_pair(wires: &[WireId], mut note: impl FnMut(WireId, WireId)) {
+    for (at, a) in wires.iter().enumerate() {
+        for b in &wires[at + 1..] {
+            note(*a, *b);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::definition::load;
+
+    #[test]
+    fn twisted_and_shielded_wires_can_touch() {
+        let wire = |id: &str, at: usize, more: &str| {
+            format!("[[wire]]\nid = \"{id}\"\nfrom = \"X1.{at}\"\nto = \"X2.{at}\"\n{more}\n")
+        };
+        let text = [
+            "format = 1\n[harness]\nid = \"L\"\nrevision = \"A\"\n[connector.X1]\ncontacts = 5\n[connector.X2]\ncontacts = 5\n"
+                .to_owned(),
+            wire("1", 1, "twisted = \"TP1\""),
+            wire("2", 2, "twisted = \"TP1\""),
+            wire("3", 3, "shield = \"SH1\""),
+            wire("4", 4, "shield = \"SH1\""),
+            wire("5", 5, ""),
+        ];
+        let loaded = load("lead.toml", text.concat(), None, &mut |_| Err(String::new())).unwrap();
+        let pairs = touching(&loaded.harness).pairs;
+        let named = pairs.iter().map(|(a, b, by)| {
+            let [a, b] = [*a, *b].map(|id| loaded.harness.wires[id].id.as_str());
+            (a, b, *by)
+        });
+        assert_eq!(named.collect::<Vec<_>>(), [("1", "2", TouchBy::Lay), ("3", "4", TouchBy::Lay)]);
+    }
 }

@@ -286,8 +286,13 @@ impl<'a> Memory<'a> {
 /// The fuses that a changed machine blows.
 fn blows(situation: &Situation<'_>, changes: &[Change]) -> BTreeSet<LinkId> {
     let mut rounds = situation.solve(changes);
-    if rounds.iter().any(Operating::is_marginal) {
-        rounds.extend(situation.solve_at(changes, Corner::Nominal, Lean::Early));
+    // A fuse blows by the current that the machine really lets through: with the least of every resistance
+    // it is the most.
+    let short = changes.iter().any(|change| matches!(change, Change::Joined(..)));
+    if short || rounds.iter().any(Operating::is_marginal) {
+        for corner in [Corner::Low, Corner::Nominal] {
+            rounds.extend(situation.solve_at(changes, corner, Lean::Early));
+        }
     }
     let sound: BTreeSet<LinkId> = situation.healthy().states().all_blown().collect();
     let all = rounds.iter().flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>());

@@ -1,9 +1,10 @@
 //! A machine in one setup, with everything that several measurements of it share.
 
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use super::{Measurement, Refusal, connected_unit};
-use crate::circuit::{Change, Corner, Lean, Operating, Scatter, Trail, Unsettled, Way, solve, solve_rounds};
+use crate::circuit::{Change, Corner, Lean, Operating, Scatter, Trail, Unsettled, Way, solve_rounds};
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::netlist::resistance::{self, Seen};
 use crate::netlist::{Link, Netlist, Nets, PartWay};
@@ -26,8 +27,8 @@ pub struct Situation<'a> {
     units: BTreeMap<PartId, Vec<usize>>,
     /// The healthy machine with what to expect of every resistance.
     trail: Trail,
-    /// Without power, the healthy machine with the least and with the highest resistances.
-    outer: Vec<Operating>,
+    /// The healthy machine with the least and with the highest resistances, solved when first asked for.
+    outer: [OnceLock<Option<Trail>>; 2],
     /// Without power and with units connected, the healthy machine with as much current through them as may
     /// be: see [`INSIDE`].
     through_units: Option<Trail>,
@@ -61,12 +62,6 @@ impl<'a> Situation<'a> {
     /// The parts that keep switching, if the machine never settles.
     pub fn new(harness: &'a Harness, netlist: &'a Netlist, setup: &Setup) -> Result<Self, Unsettled> {
         let trail = Trail::new(harness, netlist, setup)?;
-        let outer: &[Corner] = match setup.power() {
-            Power::Isolated => &[Corner::Low, Corner::High],
-            Power::Connected => &[],
-        };
-        let outer = outer.iter().map(|corner| solve(harness, netlist, setup, &[], *corner));
-        let outer = outer.collect::<Result<Vec<_>, _>>()?;
         let leans = if trail.steady().is_marginal() { &Lean::OUTER[..] } else { &[] };
         let leaning = leans.iter().flat_map(|lean| {
             solve_rounds(harness, netlist, setup, &[], Corner::Nominal, *lean).unwrap_or_default()
@@ -91,7 +86,7 @@ impl<'a> Situation<'a> {
         let inside = if setup.power() == Power::Isolated { inside(&units) } else { Vec::new() };
         let through_units = match &inside[..] {
             [] => None,
-            _ => Some(Trail::from(harness, netlist, setup, inside)?),
+            _ => Some(Trail::from(harness, netlist, setup, Corner::Nominal, inside)?),
         };
         Ok(Self {
             harness,
@@ -103,7 +98,7 @@ impl<'a> Situation<'a> {
             groups,
             units,
             trail,
-            outer,
+            outer: [OnceLock::new(), OnceLock::new()],
             through_units,
         })
     }
@@ -172,10 +167,22 @@ impl<'a> Situation<'a> {
     pub fn bounds(&self, red: usize, black: usize) -> [Option<f64>; 3] {
         let of = |operating: &Operating| operating.resistance(red, black).map(Ohms::get);
         let expected = of(self.healthy());
-        match &self.outer[..] {
-            [low, high] => [of(low), expected, of(high)],
-            _ => [expected; 3],
+        if self.setup.power() == Power::Connected {
+            return [expected; 3];
         }
+        let at = |corner| self.trail_at(corner).map(Trail::steady);
+        [at(Corner::Low).and_then(of), expected, at(Corner::High).and_then(of)]
+    }
+
+    /// The healthy machine with every resistance at one end of its range; `None` where it never settles so.
+    fn trail_at(&self, corner: Corner) -> Option<&Trail> {
+        let slot = match corner {
+            Corner::Nominal => return Some(&self.trail),
+            Corner::Low => &self.outer[0],
+            Corner::High => &self.outer[1],
+        };
+        let solve = || Trail::from(self.harness, self.netlist, &self.setup, corner, Vec::new()).ok();
+        slot.get_or_init(solve).as_ref()
     }
 
     /// What a healthy machine shows.
@@ -195,13 +202,13 @@ impl<'a> Situation<'a> {
         self.solve_at(changes, Corner::Nominal, Lean::Exact)
     }
 
-    /// The changed machine with all resistances, or all thresholds, at one end of their range. Cost: a
-    /// factorisation for each round unless the resistances are as expected.
+    /// The changed machine with all resistances, or all thresholds, at one end of their range. Cost: as
+    /// [`Situation::solve`], and a factorisation for each end of the resistances when first asked for.
     pub fn solve_at(&self, changes: &[Change], corner: Corner, lean: Lean) -> Vec<Operating> {
         let (harness, netlist, setup) = (self.harness, self.netlist, &self.setup);
-        let rounds = match corner {
-            Corner::Nominal => self.trail.solve(harness, netlist, setup, changes, lean),
-            _ => solve_rounds(harness, netlist, setup, changes, corner, lean),
+        let rounds = match self.trail_at(corner) {
+            Some(trail) => trail.solve(harness, netlist, setup, changes, lean),
+            None => solve_rounds(harness, netlist, setup, changes, corner, lean),
         };
         rounds.unwrap_or_default()
     }
