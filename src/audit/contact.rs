@@ -1,6 +1,7 @@
 //! The current through each contact against what a contact of its size, or its maker, allows.
 
-use super::survey::{Case, Survey};
+use super::solver::Case;
+use super::survey::Survey;
 use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::Severity;
 use crate::definition::{Contact, ContactId, Point};

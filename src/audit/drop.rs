@@ -6,7 +6,8 @@
 
 use super::flow::{Hop, is_source};
 use super::limits::{self, Limit};
-use super::survey::{Case, Closed, Survey, What, is_intermittent};
+use super::solver::{Case, What};
+use super::survey::{Closed, Survey, is_intermittent};
 use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::{Place, Severity};
 use crate::definition::{PartKind, RuleSet};

@@ -1,7 +1,7 @@
 //! Which setups are worth solving: rest, few moves of switches at a time, as much at once as may be, and
 //! each condition in those setups that make something work for the first time.
 
-use super::survey::Solver;
+use super::solver::Solver;
 use crate::circuit::Singular;
 use crate::definition::{ConditionId, Harness};
 use crate::setup::{Connected, Move, Setup, combinations, moves};

@@ -1,6 +1,7 @@
 //! What a fuse carries in the healthy machine against its rating.
 
-use super::survey::{Case, Survey, What, is_intermittent};
+use super::solver::{Case, What};
+use super::survey::{Survey, is_intermittent};
 use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::Severity;
 use crate::definition::{Part, PartId, PartKind};

@@ -20,6 +20,7 @@ mod limits;
 mod protection;
 mod settles;
 mod sneak;
+mod solver;
 mod survey;
 
 pub use drop::LoadLine;

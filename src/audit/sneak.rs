@@ -25,7 +25,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::flow::{Hop, is_source};
-use super::survey::{Case, Closed, Survey, What};
+use super::solver::{Case, What};
+use super::survey::{Closed, Survey};
 use super::{Finding, Rule, brief};
 use crate::definition::diagnostic::Severity;
 use crate::netlist::{Link, LinkId};

@@ -12,7 +12,9 @@
 //! Cost: one factorisation and one solution per round, each near-linear in links for the tree-like
 //! networks that wiring is; rounds are few (one per stage of relays).
 
+mod base;
 mod change;
+mod differ;
 mod network;
 mod operating;
 mod settle;
@@ -23,13 +25,13 @@ mod states;
 mod trail;
 mod update;
 
+pub use base::Way;
 pub use change::{Change, ChangeKey, Corner, Lean};
 pub use operating::{Operating, Scatter, VOLTMETER};
 pub use settle::Unsettled;
 pub use sparse::{Factor, Singular};
 pub use states::States;
 pub use trail::Trail;
-pub use update::Way;
 
 use network::Machine;
 use settle::Settled;

@@ -3,10 +3,11 @@
 use std::borrow::Cow;
 use std::sync::{Arc, OnceLock};
 
+use super::base::{Base, Way};
 use super::network::{Machine, Network};
-use super::sparse::{Factor, Singular, dot};
+use super::sparse::{Singular, dot};
 use super::states::States;
-use super::update::{Difference, Update, Way};
+use super::update::{Difference, Update};
 use crate::netlist::{LinkId, Netlist};
 use crate::units::{Ohms, Volts};
 
@@ -22,29 +23,6 @@ pub struct Scatter {
     /// With each at its worst by itself: the root of the sum of the squares, the usual rule for tolerances
     /// that have nothing to do with each other.
     pub usual: f64,
-}
-
-/// A network that was factored: every machine that differs from it in a few branches shares it.
-#[derive(Debug)]
-pub(super) struct Base {
-    /// Voltage of each node against the reference of its island.
-    pub volts: Vec<f64>,
-    pub island: Vec<u32>,
-    pub factor: Factor,
-    /// Conductance of each link; zero while it does not conduct.
-    pub conductance: Vec<f64>,
-    /// Current that each link's source drives from its second end to its first.
-    pub current: Vec<f64>,
-    powered: bool,
-    /// The way between the ends of each link, found when first asked for.
-    ways: Vec<OnceLock<Arc<Way>>>,
-}
-
-impl Base {
-    /// By how much the first node stands above the second, each against the reference of its own island.
-    pub(super) fn raised(&self, [a, b]: [usize; 2]) -> f64 {
-        self.volts[a] - self.volts[b]
-    }
 }
 
 /// A machine in a setup, solved.

@@ -21,9 +21,9 @@
 //! voltages of all nodes one solution.
 
 use std::collections::BTreeMap;
-use std::sync::{Arc, Weak};
+use std::sync::Arc;
 
-use super::operating::Base;
+use super::base::{Base, Way};
 use super::small::Small;
 use super::sparse::{Sparse, dot};
 use crate::netlist::LinkId;
@@ -31,15 +31,6 @@ use crate::netlist::LinkId;
 /// Points between which a free direction makes less of a difference than this are on the same side. Free
 /// directions are scaled so that their largest difference is one.
 const SAME_SIDE: f64 = 1e-6;
-
-/// The way from one node to another up the elimination tree: what every question about the two shares.
-#[derive(Debug, Clone)]
-pub struct Way {
-    pub(super) ends: [usize; 2],
-    pub(super) half: Sparse,
-    /// The factored network it belongs to.
-    pub(super) base: Weak<Base>,
-}
 
 /// A branch that is different.
 #[derive(Debug, Clone)]
