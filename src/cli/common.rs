@@ -3,7 +3,7 @@
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use anyhow::{anyhow, bail};
+use anyhow::{Context, anyhow, bail};
 
 use super::output::{self, Shown};
 use crate::definition::diagnostic::{Diagnostic, render};
@@ -92,6 +92,23 @@ pub(super) fn connector(harness: &Harness, name: &str) -> anyhow::Result<Connect
 /// A point named on the command line.
 pub(super) fn point(harness: &Harness, name: &str) -> anyhow::Result<Point> {
     harness.point(name).map_err(|error| anyhow!("{error}: {}", error.help()))
+}
+
+/// The points of a strap, as `P1.A+P1.B` names them. A name may hold a plus itself, so each is as short as it can be.
+pub(super) fn strap(harness: &Harness, text: &str) -> anyhow::Result<Vec<String>> {
+    let (mut names, mut name) = (Vec::new(), String::new());
+    for part in text.split('+') {
+        name.push_str(if name.is_empty() { "" } else { "+" });
+        name.push_str(part);
+        if harness.point(&name).is_ok() {
+            names.push(std::mem::take(&mut name));
+        }
+    }
+    if name.is_empty() {
+        return Ok(names);
+    }
+    point(harness, &name).with_context(|| format!("--strapped {text}: write it as P1.A+P1.B"))?;
+    Ok(names)
 }
 
 /// An isolated setup with some connectors unplugged, as `--unplug P1,P2` names them.
