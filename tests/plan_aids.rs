@@ -200,20 +200,23 @@ fn some_setup(harness: &Harness, rng: &mut Rng) -> Setup {
             safe.fold(setup, |setup, contact| setup.cap(harness, contact)).connect().into()
         }
         1 => setup.connect().into(),
-        _ => {
-            let mut setup = Setup::from(setup);
-            for points in open(harness, &setup).into_values() {
-                let mut left = points;
-                while left.len() > 1 && rng.chance(60) {
-                    let strap: Vec<Point> = (0..rng.between(2, 5).min(left.len()))
-                        .map(|_| left.swap_remove(rng.below(left.len())))
-                        .collect();
-                    setup = setup.fit(harness, Strap::new(harness, strap).unwrap()).unwrap();
-                }
-            }
-            setup
+        _ => strapped(harness, setup.into(), rng),
+    }
+}
+
+/// A setup without power, with some straps.
+fn strapped(harness: &Harness, bare: Setup, rng: &mut Rng) -> Setup {
+    let mut setup = bare;
+    for points in open(harness, &setup).into_values() {
+        let mut left = points;
+        while left.len() > 1 && rng.chance(60) {
+            let strap: Vec<Point> = (0..rng.between(2, 5).min(left.len()))
+                .map(|_| left.swap_remove(rng.below(left.len())))
+                .collect();
+            setup = setup.fit(harness, Strap::new(harness, strap).unwrap()).unwrap();
         }
     }
+    setup
 }
 
 /// From any setup to any other: the bystander allows every change, and the machine is where it should be.
@@ -226,7 +229,10 @@ fn every_way_between_setups_is_safe() {
         let mut state = State::default();
         let mut now = Setup::from(Isolated::at_rest().connect());
         for _ in 0..12 {
-            let next = some_setup(&harness, &mut rng);
+            let next = match now.power() {
+                Power::Isolated if rng.chance(50) => strapped(&harness, now.bare(), &mut rng),
+                _ => some_setup(&harness, &mut rng),
+            };
             for action in transition(&harness, &now, &next) {
                 let (verb, target) = (action.verb(), action.target(&harness));
                 fitted += usize::from(verb == "fit");
@@ -245,7 +251,7 @@ fn every_way_between_setups_is_safe() {
             assert!(straps.is_empty() || now.power() == Power::Isolated);
         }
     }
-    assert!(fitted > 100 && changed > 10 && capped > 50, "{fitted} {changed} {capped}");
+    assert!(fitted > 100 && changed > 100 && capped > 50, "{fitted} {changed} {capped}");
 }
 
 #[test]
@@ -274,4 +280,18 @@ fn straps_go_only_where_they_may() {
     assert_eq!(Setup::from(capped.clone().mate(mating)).capped().len(), 0);
     assert_eq!(Setup::from(capped.uncap(contact)).capped().len(), 0);
     assert_eq!(Setup::from(Isolated::at_rest().cap(&harness, contact)).capped().len(), 0);
+}
+
+/// A machine of a thousand wires is planned with all aids in seconds. Release builds only: the limit is about the program, not
+/// about the compiler.
+#[test]
+#[ignore = "run with --release"]
+fn a_thousand_wires_are_planned_with_aids_in_time() {
+    let none = &mut |path: &str| Err(format!("{path} is not there"));
+    let harness = load("made.toml", machine::large(1000), None, none).ok().unwrap().harness;
+    let start = std::time::Instant::now();
+    let aids = aids(&["groupings", "loopback"]);
+    let plan = planned_with(&harness, &Scope::default(), &Meters::default(), aids).unwrap();
+    assert!(phases_with(&plan, "strapped") > 0);
+    assert!(start.elapsed().as_secs() < 60, "{:?}", start.elapsed());
 }

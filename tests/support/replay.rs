@@ -217,9 +217,18 @@ pub(crate) fn marked(harness: &Harness, point: Point) -> bool {
         || harness.parts_at(point).any(|part| harness.parts[part].hazard.is_some())
 }
 
-/// Points written as `P1.A+P1.B`.
+/// Points written as `P1.A+P1.B`; a name may hold a plus itself.
 pub(crate) fn joined(harness: &Harness, text: &str) -> Result<Joined, Wrong> {
-    text.split('+').map(|name| harness.point(name).map_err(|error| error.to_string())).collect()
+    let ends = text.match_indices('+').map(|(at, _)| at).chain([text.len()]);
+    for end in ends {
+        let Ok(point) = harness.point(&text[..end]) else { continue };
+        let Some(rest) = text[end..].strip_prefix('+') else { return Ok(Joined::from([point])) };
+        if let Ok(mut joined) = joined(harness, rest) {
+            joined.insert(point);
+            return Ok(joined);
+        }
+    }
+    wrong(format!("no points: {text}"))
 }
 
 /// The straps of `strap A+B`, or of `loopback plug at X (A+B, C+D)`.

@@ -4,6 +4,7 @@
 //! and the rule. Why: see `tests/plan_safety.rs`, which runs it.
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+#![allow(dead_code, reason = "each test uses its own share of this module")]
 
 use std::collections::{BTreeMap, BTreeSet};
 
