@@ -172,6 +172,30 @@ fn what_a_loopback_hides_is_not_claimed_through_it() {
     }
 }
 
+/// What the maker demands is read as the maker demands it.
+#[test]
+fn no_strap_stands_for_what_the_maker_demands() {
+    let lead = std::fs::read_to_string(support::path("umbilical-25.toml")).unwrap();
+    let demanded = "[[limit]]\ntitle = \"Pair 3, 4\"\nkind = \"isolation\"\nred = \"XU1.3\"\nblack = \"XU1.4\"\n\
+                    low = \"5 Mohm\"\nsource = \"invented\"\n";
+    let none = &mut |path: &str| Err(format!("{path} is not there"));
+    let harness = load("made.toml", format!("{lead}\n{demanded}"), None, none).ok().unwrap().harness;
+    for words in CHOICES {
+        let plan = planned_with(&harness, &Scope::default(), &Meters::default(), aids(words)).unwrap();
+        replay(&harness, &Scope::default(), &plan, 1);
+        let asked = |phase: &&Value| {
+            let alone = list(&phase["strapped"]).is_empty();
+            let demanded = |step: &Value| {
+                text(&step["red"]) == "XU1.3"
+                    && text(&step["black"]) == "XU1.4"
+                    && step["expect"]["low"].as_f64() == Some(5e6)
+            };
+            alone && list(&phase["steps"]).iter().any(demanded)
+        };
+        assert!(list(&plan["phases"]).iter().any(|phase| asked(&phase)), "{words:?}");
+    }
+}
+
 /// Open contacts and terminals of each place, with all plugs off.
 fn open(harness: &Harness, setup: &Setup) -> BTreeMap<Place, Vec<Point>> {
     let mut places: BTreeMap<Place, Vec<Point>> = BTreeMap::new();

@@ -82,8 +82,7 @@ impl<'a> Situation<'a> {
             _ => resistance::range(netlist, harness, link, seen).scatter().get(),
         });
         let strapped = || setup.strap_joins(harness);
-        let groups =
-            netlist.groups_joined(|link| setup.passes_ohmmeter(netlist, harness, link), strapped());
+        let groups = netlist.groups_joined(|link| setup.passes_ohmmeter(netlist, harness, link), strapped());
         let mut units: BTreeMap<PartId, Vec<usize>> = BTreeMap::new();
         for (node, point) in harness.points().enumerate() {
             if let Some(unit) = connected_unit(harness, point, setup) {

@@ -176,8 +176,13 @@ pub(super) struct Trial<'a> {
     meters: &'a Meters,
 }
 
-/// What one reading shows with the meter it gets, and which meter that is.
-type Shown = (BTreeSet<Fault>, &'static str);
+/// What one reading shows with the meter it gets.
+struct Shown {
+    faults: BTreeSet<Fault>,
+    meter: &'static str,
+    /// Whether the maker demands it: then nothing stands for it.
+    demanded: bool,
+}
 
 impl<'a> Trial<'a> {
     pub(super) fn new(situation: &'a Situation<'a>, universe: &'a Universe, meters: &'a Meters) -> Self {
@@ -219,7 +224,11 @@ impl<'a> Trial<'a> {
         let fit = |at: usize| if plain { Ok(choice.usual(at).clone()) } else { choice.pick(at) };
         let shown = |at: usize| {
             let fit = fit(at).ok()?;
-            Some((fit.covers.into_iter().collect(), fit.expect.meter.name))
+            Some(Shown {
+                faults: fit.covers.into_iter().collect(),
+                meter: fit.expect.meter.name,
+                demanded: fit.expect.is_demanded(),
+            })
         };
         (0..measurements.len()).map(shown).collect()
     }
@@ -256,7 +265,12 @@ impl Bench<'_, '_> {
 
     /// The meter that a reading gets.
     fn meter(&self, at: usize) -> Option<&'static str> {
-        self.shown[at].as_ref().map(|(_, meter)| *meter)
+        self.shown[at].as_ref().map(|shown| shown.meter)
+    }
+
+    /// Whether something else may stand for a reading: it is there, and it is not the maker who demands it.
+    fn is_free(&self, at: usize) -> bool {
+        self.kept[at] && self.shown[at].as_ref().is_some_and(|shown| !shown.demanded)
     }
 
     /// Takes a proposal where it saves time and shows no less. The number of readings that went, and of those that
@@ -294,11 +308,11 @@ impl Bench<'_, '_> {
             }
             let measurements: Vec<Measurement> = chosen.into_iter().map(|c| c.measurement).collect();
             for shown in self.trial.shown(&situation, &measurements) {
-                let (faults, with) = shown?;
-                if proposal.title == groups::TITLE && with != meter {
+                let shown = shown?;
+                if proposal.title == groups::TITLE && shown.meter != meter {
                     return None;
                 }
-                fresh.extend(faults);
+                fresh.extend(shown.faults);
             }
             tests += asked.len();
             drafts.push(Draft {
@@ -314,7 +328,7 @@ impl Bench<'_, '_> {
     /// most of it stays first.
     fn replaceable(&self, proposal: &Proposal, fresh: &BTreeSet<Fault>) -> Vec<usize> {
         let mut gone = proposal.replaced.clone();
-        let faults = |at: usize| self.shown[at].iter().flat_map(|(faults, _)| faults).copied();
+        let faults = |at: usize| self.shown[at].iter().flat_map(|shown| &shown.faults).copied();
         let kept = (0..self.kept.len()).filter(|at| self.kept[*at] && !proposal.replaced.contains(at));
         let still: BTreeSet<Fault> = kept.flat_map(faults).collect();
         let mut lost: BTreeSet<Fault> = gone.iter().flat_map(|at| faults(*at)).collect();

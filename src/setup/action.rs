@@ -89,7 +89,7 @@ impl Action {
     pub fn verb(&self) -> &'static str {
         match self {
             Self::GoTo(_) => "go to",
-            Self::TakeOff(..) => "take off",
+            Self::TakeOff(..) | Self::Unfit(_) | Self::UnfitPlug(..) => "take off",
             Self::PutOn(..) => "put on",
             Self::Unplug(_) => "unplug",
             Self::Plug(_) => "plug in",
@@ -97,7 +97,6 @@ impl Action {
             Self::Bring(_) => "bring about",
             Self::End(_) => "end",
             Self::Fit(_) | Self::FitPlug(..) => "fit",
-            Self::Unfit(_) | Self::UnfitPlug(..) => "take off",
             Self::Refit(..) => "change",
             Self::Cap(..) => "cap",
             Self::Uncap(..) => "uncap",

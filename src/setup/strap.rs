@@ -6,13 +6,13 @@
 //! own: [`Strapped`] has neither `connect` nor `part` nor `mate`, and the only way on from it is to take
 //! every strap off. What it forbids cannot be written down:
 //!
-//! ```compile_fail
+//! ```compile_fail,E0599
 //! fn power_on(setup: ringout::setup::Strapped) {
 //!     setup.connect(); // there is no such thing
 //! }
 //! ```
 //!
-//! ```compile_fail
+//! ```compile_fail,E0599
 //! fn strap(setup: ringout::setup::Connected, harness: &ringout::definition::Harness, strap: ringout::setup::Strap) {
 //!     setup.fit(harness, strap); // nor this
 //! }

@@ -31,7 +31,7 @@ pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
         (Setup::Isolated(now), _) => walk.isolated_to(now, to),
         (Setup::Strapped(now), Setup::Strapped(then)) if now.state == then.state => walk.restrap(now, then),
         (Setup::Strapped(now), _) => {
-            walk.unstrap(now.straps().cloned().collect());
+            walk.unstrap(now.straps());
             walk.isolated_to(now.clear(), to);
         }
     }
@@ -142,8 +142,8 @@ impl Walk<'_> {
     }
 
     /// Takes straps off, each loopback plug in one.
-    fn unstrap(&mut self, straps: Vec<Strap>) {
-        let (plugs, clips) = in_hand(self.harness, &straps);
+    fn unstrap<'s>(&mut self, straps: impl IntoIterator<Item = &'s Strap>) {
+        let (plugs, clips) = in_hand(self.harness, straps);
         self.actions.extend(clips.into_iter().map(Action::Unfit));
         self.actions.extend(plugs.into_iter().map(|(id, joined)| Action::UnfitPlug(id, joined)));
     }
@@ -178,7 +178,7 @@ impl Walk<'_> {
         for strap in &off {
             now = unfit(now, strap);
         }
-        self.unstrap(off);
+        self.unstrap(&off);
         for (from, kept) in shrink {
             now = self.refit(now, from, kept);
         }

@@ -3,11 +3,11 @@
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::plan_aids::{self, AidsView};
 use super::plan_view::{
     ChangeView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView, PlanStepView, PlanView,
     SetupView, UndetectedView, WhyView, round,
 };
-use super::plan_aids::{self, AidsView};
 use super::{Section, Sheet, Stamp, colours_at, station_word};
 use crate::definition::{Harness, Point};
 use crate::fault::Fault;

@@ -53,7 +53,7 @@ fn candidates(bench: &Bench<'_, '_>) -> Vec<usize> {
     let stress = Stress::new(bench.trial.situation);
     let isolation = |at: &usize| {
         let measurement = &bench.measurements[*at];
-        measurement.kind() == Kind::Isolation && stress.hazard(measurement).is_none()
+        bench.is_free(*at) && measurement.kind() == Kind::Isolation && stress.hazard(measurement).is_none()
     };
     let all: Vec<usize> = (0..bench.kept.len()).filter(isolation).collect();
     let mut meters: BTreeMap<&str, usize> = BTreeMap::new();
@@ -216,7 +216,7 @@ fn numbers(set: &Set) -> Vec<usize> {
         let beside = |pair: &&[usize; 2]| pair.contains(&member);
         let taken: BTreeSet<usize> =
             set.pairs.iter().filter(beside).flatten().map(|other| numbers[*other]).collect();
-        numbers[member] = (0..).find(|number| !taken.contains(number)).unwrap_or(0);
+        numbers[member] = (0..count).find(|number| !taken.contains(number)).unwrap_or(0);
     }
     numbers
 }

@@ -47,7 +47,7 @@ fn ways(bench: &Bench<'_, '_>) -> BTreeMap<(ConnectorId, Place), Vec<Path>> {
     for (reading, measurement) in bench.measurements.iter().enumerate() {
         let ends = [measurement.red(), measurement.black()];
         let nets = ends.map(|point| situation.nets.of(situation.node(point)));
-        if measurement.kind() != Kind::Continuity || !bench.kept[reading] || nets[0] != nets[1] {
+        if measurement.kind() != Kind::Continuity || !bench.is_free(reading) || nets[0] != nets[1] {
             continue;
         }
         for [near, far] in [ends, [ends[1], ends[0]]] {
