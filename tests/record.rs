@@ -42,6 +42,10 @@ fn entry() -> NewEntry {
         unplugged: vec!["P1".to_owned(), "XB1".to_owned()],
         set: BTreeMap::from([("S1".to_owned(), "run".to_owned()), ("S2".to_owned(), "spray".to_owned())]),
         conditions: vec!["tank-full".to_owned()],
+        strapped: vec![
+            vec!["XB1.1".to_owned(), "XB1.2".to_owned()],
+            vec!["P1.A".to_owned(), "P1.B".to_owned()],
+        ],
         value: "0.4 ohm".to_owned(),
         min: Some("0.4 ohm".to_owned()),
         max: Some("OL".to_owned()),
@@ -529,4 +533,49 @@ fn a_killed_writer_leaves_a_readable_record() {
     let output = bench.log(&with(&CONTINUITY, &["--value", "0.1 ohm"]));
     assert_eq!(output.status.code(), Some(0), "{output:?}");
     assert_eq!(bench.record().entries.len(), known + 1);
+}
+
+/// A reading with the keys that change from test to test.
+fn strapped(keys: &str) -> String {
+    format!("[[reading]]\nkind = \"isolation\"\nred = \"P1.A\"\nblack = \"P1.B\"\n{keys}\nvalue = \"open\"\n")
+}
+
+#[test]
+fn a_reading_says_which_straps_were_on() {
+    let harness = sprayer();
+    let text =
+        strapped("power = \"isolated\"\nunplugged = [\"P1\"]\nstrapped = [[\"P1.B\", \"P1.C\", \"P1.D\"]]");
+    let record = record::read(&harness, "r", &text);
+    assert_eq!(errors(&record), Vec::<String>::new());
+    let straps: Vec<Vec<String>> =
+        record.entries[0].setup.straps().map(|strap| strap.names(&harness)).collect();
+    assert_eq!(straps, [["P1.B", "P1.C", "P1.D"].map(str::to_owned).to_vec()]);
+}
+
+#[test]
+fn straps_that_cannot_be_are_refused() {
+    let harness = sprayer();
+    for (keys, words) in [
+        (
+            "power = \"connected\"\nunplugged = [\"P1\"]\nstrapped = [[\"P1.B\", \"P1.C\"]]",
+            "power isolated only",
+        ),
+        ("power = \"isolated\"\nstrapped = [[\"P1.B\", \"P1.C\"]]", "not open"),
+        ("power = \"isolated\"\nunplugged = [\"P1\"]\nstrapped = [[\"P1.B\"]]", "two contacts"),
+        (
+            "power = \"isolated\"\nunplugged = [\"P1\", \"XB1\"]\nstrapped = [[\"P1.B\", \"XB1.1\"]]",
+            "one station",
+        ),
+        ("power = \"isolated\"\nunplugged = [\"P1\"]\nstrapped = [[\"P1.B\", \"SP2\"]]", "sleeve"),
+        ("power = \"isolated\"\nunplugged = [\"P1\"]\nstrapped = [[\"J1.B\", \"J1.C\"]]", "unit BOX1"),
+        (
+            "power = \"isolated\"\nunplugged = [\"P1\"]\nstrapped = [[\"P1.B\", \"P1.C\"], [\"P1.C\", \"P1.D\"]]",
+            "two straps",
+        ),
+        ("power = \"isolated\"\nunplugged = [\"P1\"]\nstrapped = [[\"P1.B\", \"P1.Z\"]]", "no contact `Z`"),
+        ("power = \"isolated\"\nunplugged = [\"P1\"]\nstrapped = [\"P1.B\", \"P1.C\"]", "strapped"),
+    ] {
+        let found = errors(&record::read(&harness, "r", &strapped(keys)));
+        assert!(found.iter().any(|error| error.contains(words)), "{keys}: {found:?}");
+    }
 }

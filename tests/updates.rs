@@ -9,13 +9,13 @@
 #[path = "support/machine.rs"]
 mod machine;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
 use ringout::circuit::{Change, Corner, Lean, Operating, Trail, solve_rounds};
-use ringout::definition::{Harness, load};
+use ringout::definition::{Harness, Point, load};
 use ringout::fault::{Fault, Universe};
 use ringout::netlist::Netlist;
-use ringout::setup::{Isolated, Setup, switches};
+use ringout::setup::{Isolated, Place, Setup, Strap, switches};
 use ringout::units::Ohms;
 
 fn made(seed: u64) -> Harness {
@@ -36,6 +36,24 @@ fn setups(harness: &Harness, rng: &mut machine::Rng) -> [Isolated; 3] {
         .iter()
         .fold(parted.clone(), |setup, (switch, count, _)| setup.set(harness, *switch, rng.below(*count)));
     [rest, parted, moved]
+}
+
+/// All plugs off, and at every place two straps over what lies open: every other point in each.
+fn strapped(harness: &Harness) -> Setup {
+    let bare: Setup = harness.matings.ids().fold(Isolated::at_rest(), Isolated::part).into();
+    let mut places: BTreeMap<Place, Vec<Point>> = BTreeMap::new();
+    for point in harness.points().filter(|point| bare.takes_clip(harness, *point)) {
+        if let Some(place) = Place::of(harness, point) {
+            places.entry(place).or_default().push(point);
+        }
+    }
+    let mut setup = bare;
+    for (points, from) in places.values().flat_map(|points| [(points, 0), (points, 1)]) {
+        if let Ok(strap) = Strap::new(harness, points.iter().copied().skip(from).step_by(2)) {
+            setup = setup.fit(harness, strap).unwrap();
+        }
+    }
+    setup
 }
 
 /// Every fault of a machine, joins of any two points, and pairs of all these.
@@ -63,6 +81,7 @@ struct Seen {
     parted: usize,
     joined: usize,
     switched: usize,
+    straps: usize,
 }
 
 #[test]
@@ -72,28 +91,32 @@ fn a_changed_machine_is_the_one_that_is_solved_anew() {
         let harness = made(seed);
         let netlist = Netlist::new(&harness);
         let mut rng = machine::Rng::new(seed);
-        for isolated in setups(&harness, &mut rng) {
-            for setup in [Setup::from(isolated.clone()), Setup::from(isolated.connect())] {
-                let Ok(trail) = Trail::new(&harness, &netlist, &setup) else { continue };
-                seen.machines += 1;
-                let probes: Vec<[usize; 2]> =
-                    (0..25).map(|_| [(); 2].map(|()| rng.below(harness.point_count()))).collect();
-                for changes in changes(&harness, &netlist, &mut rng) {
-                    let words = || format!("seed {seed}, {}, {changes:?}", setup.words(&harness));
-                    let quick = trail.solve(&harness, &netlist, &setup, &changes, Lean::Exact).unwrap();
-                    let full =
-                        solve_rounds(&harness, &netlist, &setup, &changes, Corner::Nominal, Lean::Exact)
-                            .unwrap();
-                    assert_eq!(quick.len(), full.len(), "{}", words());
-                    seen.loops += usize::from(full.len() > 1);
-                    for (quick, full) in quick.iter().zip(&full) {
-                        compare(&harness, [quick, full], trail.steady(), &probes, &mut seen, &words);
-                    }
+        let mut setups: Vec<Setup> = setups(&harness, &mut rng)
+            .into_iter()
+            .flat_map(|isolated| [isolated.clone().into(), isolated.connect().into()])
+            .collect();
+        setups.push(strapped(&harness));
+        seen.straps += setups.iter().map(|setup| setup.straps().count()).sum::<usize>();
+        for setup in setups {
+            let Ok(trail) = Trail::new(&harness, &netlist, &setup) else { continue };
+            seen.machines += 1;
+            let probes: Vec<[usize; 2]> =
+                (0..25).map(|_| [(); 2].map(|()| rng.below(harness.point_count()))).collect();
+            for changes in changes(&harness, &netlist, &mut rng) {
+                let words = || format!("seed {seed}, {}, {changes:?}", setup.words(&harness));
+                let quick = trail.solve(&harness, &netlist, &setup, &changes, Lean::Exact).unwrap();
+                let full =
+                    solve_rounds(&harness, &netlist, &setup, &changes, Corner::Nominal, Lean::Exact).unwrap();
+                assert_eq!(quick.len(), full.len(), "{}", words());
+                seen.loops += usize::from(full.len() > 1);
+                for (quick, full) in quick.iter().zip(&full) {
+                    compare(&harness, [quick, full], trail.steady(), &probes, &mut seen, &words);
                 }
             }
         }
     }
-    let Seen { machines, compared, loops, parted, joined, switched } = seen;
+    let Seen { machines, compared, loops, parted, joined, switched, straps } = seen;
+    assert!(straps > 100, "{straps}");
     // Every kind of case came up: sides parted, islands joined, things switched, machines that buzz.
     assert!(machines > 100 && compared > 100_000, "{machines} {compared}");
     assert!(

@@ -4,7 +4,7 @@ use super::change::{Change, Corner, Lean};
 use super::sparse::{Factor, Singular};
 use super::states::States;
 use crate::definition::{Function, Harness, Part, PartId, PartKind, Point};
-use crate::netlist::resistance::{self, DRIVER, Seen};
+use crate::netlist::resistance::{self, DRIVER, STRAP, Seen};
 use crate::netlist::{Link, LinkId, Netlist, PartWay};
 use crate::setup::{Power, Setup};
 use crate::units::Ohms;
@@ -53,6 +53,9 @@ impl Network {
         }
         if machine.setup.power() == Power::Connected {
             network.unit_inputs(machine);
+        }
+        for [a, b] in machine.setup.strap_joins(machine.harness) {
+            network.resistance(a, b, machine.corner.of(STRAP.range).get());
         }
         for change in machine.changes {
             if let Change::Joined(a, b, ohms) = *change {

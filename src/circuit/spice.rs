@@ -205,15 +205,21 @@ impl Writer<'_> {
         self.line(&resistor, &a, &inner, ohms);
     }
 
-    /// What stands for no link: inputs of units, and what a change joins; in the order they were made.
+    /// What stands for no link: inputs of units, straps, and what a change joins; in the order they were made.
     fn unlinked(&mut self, network: &Network) {
-        let Machine { harness, changes, .. } = self.words.machine;
+        let Machine { harness, changes, setup, .. } = self.words.machine;
         let branches: Vec<&Branch> = network.branches.iter().filter(|branch| branch.link.is_none()).collect();
         let joined = changes.iter().filter(|change| matches!(change, Change::Joined(..))).count();
-        let (inputs, changed) = branches.split_at(branches.len() - joined);
+        let (rest, changed) = branches.split_at(branches.len() - joined);
+        let (inputs, straps) = rest.split_at(rest.len() - setup.strap_joins(harness).count());
         for (branch, (unit, ends)) in inputs.iter().zip(unit_inputs(harness)) {
             self.comment(&self.words.input(unit, ends));
             self.elements(&format!("{}_input", harness.parts[unit].id), branch);
+        }
+        for branch in straps {
+            let [a, b] = [branch.a, branch.b].map(|node| self.words.node(node));
+            self.comment(&format!("strap between {a} and {b}"));
+            self.elements("strap", branch);
         }
         for branch in changed {
             let [a, b] = [branch.a, branch.b].map(|node| self.words.node(node));

@@ -3,7 +3,7 @@
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use anyhow::{anyhow, bail};
+use anyhow::{Context, anyhow, bail};
 
 use super::output::{self, Shown};
 use crate::definition::diagnostic::{Diagnostic, render};
@@ -92,6 +92,37 @@ pub(super) fn connector(harness: &Harness, name: &str) -> anyhow::Result<Connect
 /// A point named on the command line.
 pub(super) fn point(harness: &Harness, name: &str) -> anyhow::Result<Point> {
     harness.point(name).map_err(|error| anyhow!("{error}: {}", error.help()))
+}
+
+/// The points of a strap, as `P1.A+P1.B` names them. A name may hold a plus itself: what can be read in two ways is
+/// refused.
+pub(super) fn strap(harness: &Harness, text: &str) -> anyhow::Result<Vec<String>> {
+    let parts: Vec<&str> = text.split('+').collect();
+    // The ways to read the first so many parts, two at most.
+    let mut ways: Vec<Vec<Vec<String>>> = vec![vec![Vec::new()]];
+    for end in 1..=parts.len() {
+        let ending = (0..end).flat_map(|from| {
+            let name = parts[from..end].join("+");
+            let known = harness.point(&name).is_ok();
+            let before = if known { ways[from].clone() } else { Vec::new() };
+            before.into_iter().map(move |mut names| {
+                names.push(name.clone());
+                names
+            })
+        });
+        let ending = ending.take(2).collect();
+        ways.push(ending);
+    }
+    match &ways[parts.len()][..] {
+        [one] => Ok(one.clone()),
+        [] => {
+            for part in &parts {
+                point(harness, part).with_context(|| format!("--strapped {text}: write it as P1.A+P1.B"))?;
+            }
+            bail!("--strapped {text}: write it as P1.A+P1.B")
+        }
+        _ => bail!("--strapped {text} can be read in two ways: write the straps into the record by hand"),
+    }
 }
 
 /// An isolated setup with some connectors unplugged, as `--unplug P1,P2` names them.

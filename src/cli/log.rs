@@ -19,7 +19,7 @@ use crate::definition::diagnostic::render;
 use crate::locate::meter_of;
 use crate::measure::{Meter, Reading, Situation};
 use crate::netlist::Netlist;
-use crate::plan::{self, Scope};
+use crate::plan::{self, Aids, Scope};
 use crate::record::{self, Entry, NewEntry};
 use crate::setup::Setup;
 use crate::sheet::SetupView;
@@ -42,6 +42,9 @@ pub(super) struct LogArgs {
     /// With --step: the plan was made for this circuit
     #[arg(long, value_name = "ID", requires = "step")]
     circuit: Option<String>,
+    /// With --step: the plan was made with these aids
+    #[arg(long, value_name = "AIDS", value_delimiter = ',', requires = "step")]
+    aids: Vec<String>,
     /// continuity, isolation, voltage or drop
     #[arg(long)]
     kind: Option<String>,
@@ -63,6 +66,9 @@ pub(super) struct LogArgs {
     /// Conditions that hold
     #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
     conditions: Vec<String>,
+    /// Straps that are fitted: P1.A+P1.B,P1.C+P1.D
+    #[arg(long, value_name = "POINTS", value_delimiter = ',')]
+    strapped: Vec<String>,
     /// The least it showed while something was moved
     #[arg(long, allow_hyphen_values = true)]
     min: Option<String>,
@@ -146,6 +152,10 @@ fn new_entry(args: &LogArgs, harness: &Harness, netlist: &Netlist) -> anyhow::Re
     if !args.conditions.is_empty() {
         entry.conditions.clone_from(&args.conditions);
     }
+    if !args.strapped.is_empty() {
+        let strap = |text: &String| common::strap(harness, text);
+        entry.strapped = args.strapped.iter().map(strap).collect::<anyhow::Result<_>>()?;
+    }
     for assignment in &args.set {
         let Some((switch, position)) = assignment.split_once('=') else {
             bail!("--set {assignment}: write it as S1=run");
@@ -178,11 +188,13 @@ fn new_entry(args: &LogArgs, harness: &Harness, netlist: &Netlist) -> anyhow::Re
 fn from_plan(args: &LogArgs, id: &str, harness: &Harness, netlist: &Netlist) -> anyhow::Result<NewEntry> {
     let unplugged: Setup = common::unplugged(harness, &args.unplug)?.into();
     let scope = Scope { unplug: unplugged.parted().collect(), circuit: args.circuit.clone() };
-    let plan = plan::plan(harness, netlist, &scope, Meter::HANDHELD)?;
+    let aids = Aids::parse(args.aids.iter().map(String::as_str))?;
+    let plan = plan::plan_with(harness, netlist, &scope, Meter::HANDHELD, aids)?;
     let Some(step) = plan.steps().find(|step| step.id == id) else {
-        bail!("the plan has no step {id}: give --unplug or --circuit as the plan was made with");
+        bail!("the plan has no step {id}: give --unplug, --circuit or --aids as the plan was made with");
     };
-    let SetupView { power, unplugged, set, conditions } = SetupView::of(harness, step.measurement.setup());
+    let SetupView { power, unplugged, set, conditions, strapped, .. } =
+        SetupView::of(harness, step.measurement.setup());
     Ok(NewEntry {
         step: Some(step.id.clone()),
         kind: step.measurement.kind().word().to_owned(),
@@ -192,6 +204,7 @@ fn from_plan(args: &LogArgs, id: &str, harness: &Harness, netlist: &Netlist) -> 
         unplugged,
         set: BTreeMap::from_iter(set),
         conditions,
+        strapped,
         ..NewEntry::default()
     })
 }

@@ -5,7 +5,7 @@ use super::common::{self, Source};
 use super::output::{self, FormatArg};
 use crate::measure::Meter;
 use crate::netlist::Netlist;
-use crate::plan::{self, Meters, Scope};
+use crate::plan::{self, Aids, Meters, Scope};
 use crate::setup::Setup;
 use crate::sheet;
 
@@ -22,6 +22,10 @@ pub(super) struct PlanArgs {
     /// Meters at hand: handheld, handheld-nulled, four-wire, megohm, beeper
     #[arg(long, value_name = "KIND", value_delimiter = ',', default_value = Meter::HANDHELD.name)]
     meter: Vec<String>,
+    /// What there is beside two probes: straps (one contact against the strapped rest), groupings (half against half
+    /// as well, where only detection is wanted), loopback (a plug that joins wires at the far end)
+    #[arg(long, value_name = "AIDS", value_delimiter = ',')]
+    aids: Vec<String>,
     /// Say for every step why its limits are where they are
     #[arg(long)]
     why: bool,
@@ -40,7 +44,8 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
     }
     let scope = Scope { unplug: unplugged.parted().collect(), circuit: args.circuit.clone() };
     let netlist = Netlist::new(&harness);
-    let plan = plan::plan(&harness, &netlist, &scope, meters)?;
+    let aids = Aids::parse(args.aids.iter().map(String::as_str))?;
+    let plan = plan::plan_with(&harness, &netlist, &scope, meters, aids)?;
     let (view, sheet) =
         if args.why { sheet::plan_with_reasons(&harness, &plan) } else { sheet::plan(&harness, &plan) };
     output::show(args.format, &view, &sheet)?;

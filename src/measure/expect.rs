@@ -189,6 +189,7 @@ impl Situation<'_> {
             limit.kind == measurement.kind()
                 && limit.red == measurement.red()
                 && limit.black == measurement.black()
+                && !self.setup.is_strapped()
                 && limit.unplugged.iter().copied().eq(self.setup.parted())
                 && limit.set.iter().all(|(s, p)| self.setup.position(self.harness, *s) == *p)
                 && limit.conditions.iter().all(|c| self.setup.holds(*c))

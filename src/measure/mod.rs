@@ -22,7 +22,7 @@ pub use situation::{Prediction, Situation};
 pub use stress::Stress;
 
 use crate::definition::{Harness, Kind, PartId, Point};
-use crate::setup::{Power, Setup};
+use crate::setup::{Power, Setup, hazard_at};
 
 /// A reading that may be taken: safe, and within reach of the probes.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -143,21 +143,10 @@ fn within_reach(harness: &Harness, setup: &Setup, point: Point) -> Result<(), Re
 
 /// A hazard mark on a connector, on a wire that ends at the point, or on a part that attaches to it.
 fn no_hazard(harness: &Harness, point: Point) -> Result<(), Refusal> {
-    let refuse = |what: String, hazard: &Option<String>| match hazard {
-        Some(hazard) => Err(Refusal::Hazard { what, hazard: hazard.clone() }),
+    match hazard_at(harness, point) {
+        Some((what, hazard)) => Err(Refusal::Hazard { what, hazard: hazard.to_owned() }),
         None => Ok(()),
-    };
-    if let Point::Contact(id) = point {
-        let connector = &harness.connectors[harness.contacts[id].connector];
-        refuse(format!("connector {}", connector.id), &connector.hazard)?;
     }
-    for wire in harness.wires_at(point).map(|id| &harness.wires[id]) {
-        refuse(format!("wire {}", wire.id), &wire.hazard)?;
-    }
-    for part in harness.parts_at(point).map(|id| &harness.parts[id]) {
-        refuse(format!("part {}", part.id), &part.hazard)?;
-    }
-    Ok(())
 }
 
 /// The unit that a contact sits on, if the contact is still mated to the harness.

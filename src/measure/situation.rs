@@ -76,7 +76,8 @@ impl<'a> Situation<'a> {
             Link::Part(_, PartWay::Source | PartWay::Diode) => 0.0,
             _ => resistance::range(netlist, harness, link, seen).scatter().get(),
         });
-        let groups = netlist.groups(|link| setup.passes_ohmmeter(netlist, harness, link));
+        let strapped = || setup.strap_joins(harness);
+        let groups = netlist.groups_joined(|link| setup.passes_ohmmeter(netlist, harness, link), strapped());
         let mut units: BTreeMap<PartId, Vec<usize>> = BTreeMap::new();
         for (node, point) in harness.points().enumerate() {
             if let Some(unit) = connected_unit(harness, point, setup) {
@@ -91,7 +92,7 @@ impl<'a> Situation<'a> {
         Ok(Self {
             harness,
             netlist,
-            nets: netlist.groups(|link| setup.joins(netlist, link)),
+            nets: netlist.groups_joined(|link| setup.joins(netlist, link), strapped()),
             scatter: scatter.collect(),
             leaning,
             setup: setup.clone(),

@@ -51,9 +51,21 @@ impl Netlist {
     ///
     /// Cost: near-linear in links (union-find).
     pub fn groups(&self, conducts: impl Fn(LinkId) -> bool) -> Nets {
+        self.groups_joined(conducts, std::iter::empty())
+    }
+
+    /// The same with some pairs of points joined by something that is no link, such as a strap.
+    pub fn groups_joined(
+        &self,
+        conducts: impl Fn(LinkId) -> bool,
+        beside: impl Iterator<Item = [usize; 2]>,
+    ) -> Nets {
         let mut joined = UnionFind::<u32>::new(self.point_count());
         for link in self.links().filter(|link| conducts(*link)) {
             let [a, b] = self.ends(link);
+            joined.union(a as u32, b as u32);
+        }
+        for [a, b] in beside {
             joined.union(a as u32, b as u32);
         }
         let mut number = vec![u32::MAX; self.point_count()];

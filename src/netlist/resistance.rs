@@ -110,9 +110,13 @@ pub const UNKNOWN_WIRE: Default = Default {
     source: "common practice: less than 1 ohm",
 };
 
+/// A strap between two of its clips, and a way through a loopback plug.
+pub const STRAP: Default =
+    Default { what: "strap", range: Range::milli(5.0, 50.0, 200.0), source: "common practice, no source" };
+
 /// The whole table, for people to read.
 pub const DEFAULTS: &[Default] =
-    &[TERMINATION, CONTACT, SPLICE, BOND, FUSE, SWITCH, RELAY, DRIVER, UNKNOWN_WIRE];
+    &[TERMINATION, CONTACT, SPLICE, BOND, FUSE, SWITCH, RELAY, DRIVER, UNKNOWN_WIRE, STRAP];
 
 /// Tolerance of loads, coils and sensors: common practice, no source.
 pub const LOAD_TOLERANCE: f64 = 0.15;

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::aids::{self, Aided, Aids};
+use super::caps;
 use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
 use super::select::{Chosen, Selection, Wanted, paths, switches};
@@ -12,10 +14,7 @@ use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Situation};
 use crate::netlist::{Element, Netlist};
 use crate::setup::{Action, Isolated, Power, READING_SECONDS, Setup, plug_of, transition};
-use crate::units::{Seconds, Volts};
-
-/// From this voltage against the chassis an exposed contact counts as live: common practice.
-const LIVE: f64 = 1.0;
+use crate::units::Seconds;
 
 /// Collects phases and adds up what they cost and cover.
 pub(super) struct Builder<'a> {
@@ -38,11 +37,21 @@ pub(super) struct Builder<'a> {
     /// Faults of nets that the scope asks for.
     in_scope: BTreeSet<Fault>,
     cost: Cost,
+    aids: Aids,
+    aided: Option<Aided>,
 }
 
 impl<'a> Builder<'a> {
-    pub(super) fn new(harness: &'a Harness, netlist: &'a Netlist, scope: &'a Scope, meters: Meters) -> Self {
+    pub(super) fn new(
+        harness: &'a Harness,
+        netlist: &'a Netlist,
+        scope: &'a Scope,
+        meters: Meters,
+        aids: Aids,
+    ) -> Self {
         Self {
+            aids,
+            aided: None,
             harness,
             netlist,
             scope,
@@ -68,21 +77,41 @@ impl<'a> Builder<'a> {
         }
         let draft = self.without_idle_switches(draft)?;
         let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
-        let selection = self.select(&situation, &draft.look);
+        let mut selection = self.select(&situation, &draft.look);
         if selection.chosen.is_empty() && !closing {
             return Ok(());
         }
-        self.note_scope(&situation);
+        let mut aided = Vec::new();
+        if !matches!(draft.look, Look::Aided(_)) {
+            self.note_scope(&situation);
+            if matches!(draft.look, Look::Paths) && self.aids.any() {
+                let trial = aids::Trial::new(&situation, &self.universe, &self.meters);
+                let (drafts, summary) = trial.aid(self.aids, &mut selection);
+                self.cost.steps_bound += summary.bound;
+                (aided, self.aided) = (drafts, Some(summary));
+            }
+        }
+        self.add(draft, &situation, selection);
+        aided.into_iter().try_for_each(|draft| self.phase(draft))
+    }
+
+    /// Adds a phase with these readings, unless there are none.
+    fn add(&mut self, draft: Draft, situation: &Situation<'_>, selection: Selection) {
+        let closing = matches!(draft.look, Look::Close);
+        if selection.chosen.is_empty() && !closing {
+            return;
+        }
         self.numbered += 1;
         let id = self.numbered;
         self.numbering.walk(self.harness, &draft.setup);
-        let steps = self.steps(id, &situation, selection);
+        let steps = self.steps(id, situation, selection);
         if steps.is_empty() && !closing {
-            return Ok(());
+            return;
         }
         let changes = self.walker.walk(self.harness, &draft.setup);
-        let live = live_contacts(&situation);
-        let mut cautions = caution::of_phase(&situation, &changes, &live);
+        let live = caps::live(situation);
+        let mut cautions = caution::of_phase(situation, &changes, &live);
+        cautions.extend(aids::cautions(&changes, &draft.setup));
         cautions.extend(caution::of_meters(&steps));
         self.cost.changes += changes.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
         self.cost.seconds = self.cost.seconds + changes.iter().map(|c| c.seconds(self.harness)).sum();
@@ -96,7 +125,6 @@ impl<'a> Builder<'a> {
             live,
             steps,
         });
-        Ok(())
     }
 
     /// A draft in which only those switches are moved of which a contact is read.
@@ -125,6 +153,7 @@ impl<'a> Builder<'a> {
             Look::Sources => selection(sources(situation, self.scope)),
             Look::Supplies(pairs) => selection(supplies(situation, pairs)),
             Look::Limits => selection(limits(situation)),
+            Look::Aided(asked) => aids::selection(situation, asked),
             Look::Close => Selection::default(),
         }
     }
@@ -215,6 +244,7 @@ impl<'a> Builder<'a> {
             cost: self.cost,
             meters: self.meters,
             left_out: self.left_out,
+            aided: self.aided,
             phases: self.phases,
         }
     }
@@ -224,7 +254,7 @@ impl<'a> Builder<'a> {
         let isolated = |phase: &&Phase| phase.setup.power() == Power::Isolated;
         // The first of those with the most plugs off: switches are still at rest there.
         let paths = self.phases.iter().rev().filter(isolated).max_by_key(|phase| phase.setup.parted().len());
-        let setup = paths.map_or_else(|| Isolated::at_rest().into(), |phase| phase.setup.clone());
+        let setup = paths.map_or_else(|| Isolated::at_rest().into(), |phase| phase.setup.bare());
         // Without power nothing switches, so every machine settles.
         let Ok(situation) = Situation::new(self.harness, self.netlist, &setup) else { return Vec::new() };
         let search = Search::new(&situation, &self.universe);
@@ -271,6 +301,7 @@ impl<'a> Builder<'a> {
                 }
             }
             bound.extend(phase.setup.conditions().filter(|c| !before.holds(*c)).map(Action::Bring));
+            bound.extend(aids::least_changes(self.harness, &phase.changes));
             before = phase.setup.clone();
         }
         self.cost.changes_bound = bound.len();
@@ -292,7 +323,7 @@ impl Walker {
     fn walk(&mut self, harness: &Harness, setup: &Setup) -> Vec<Action> {
         let mut all = Vec::new();
         for action in transition(harness, &self.now, setup) {
-            if let Some(station) = station_of(harness, action)
+            if let Some(station) = station_of(harness, &action)
                 && self.station.replace(station) != Some(station)
             {
                 all.push(Action::GoTo(station));
@@ -309,39 +340,24 @@ fn selection(chosen: Vec<Chosen>) -> Selection {
 }
 
 /// Where one stands to do something.
-fn station_of(harness: &Harness, action: Action) -> Option<StationId> {
+pub(super) fn station_of(harness: &Harness, action: &Action) -> Option<StationId> {
     match action {
-        Action::GoTo(station) => Some(station),
+        Action::GoTo(station) => Some(*station),
         Action::TakeOff(part, _) | Action::PutOn(part, _) => {
-            let PartKind::Battery { plus, .. } = harness.parts[part].kind else { return None };
-            harness.parts[part].station.or(harness.station_of(plus))
+            let PartKind::Battery { plus, .. } = harness.parts[*part].kind else { return None };
+            harness.parts[*part].station.or(harness.station_of(plus))
         }
-        Action::Unplug(mating) | Action::Plug(mating) => harness.connectors[plug_of(harness, mating)].station,
-        Action::Set(part, _) => harness.parts[part].station,
+        Action::Unplug(mating) | Action::Plug(mating) => {
+            harness.connectors[plug_of(harness, *mating)].station
+        }
+        Action::Set(part, _) => harness.parts[*part].station,
         Action::Bring(_) | Action::End(_) => None,
+        Action::Fit(strap) | Action::Unfit(strap) | Action::Refit(strap, _) => strap.station(harness),
+        Action::FitPlug(connector, _)
+        | Action::UnfitPlug(connector, _)
+        | Action::Cap(connector, _)
+        | Action::Uncap(connector, _) => harness.connectors[*connector].station,
     }
-}
-
-/// Exposed contacts that are live: those of open plugs, and those of connectors without a mate in which no
-/// part sits.
-fn live_contacts(situation: &Situation<'_>) -> Vec<(Point, Volts)> {
-    let harness = situation.harness;
-    if situation.setup.power() == Power::Isolated || situation.setup.parted().len() == 0 {
-        return Vec::new();
-    }
-    let exposed = |point: &Point| {
-        let Point::Contact(id) = point else { return false };
-        let connector = &harness.connectors[harness.contacts[*id].connector];
-        match connector.mating {
-            Some(mating) => situation.setup.is_parted(mating),
-            None => harness.parts_at(*point).len() == 0,
-        }
-    };
-    let volts = |point: Point| {
-        let volts = situation.healthy().volts_between(situation.node(point), situation.netlist.chassis());
-        (volts.abs() >= LIVE).then_some((point, Volts::new(volts)))
-    };
-    harness.points().filter(exposed).filter_map(volts).collect()
 }
 
 /// Every source across its posts; for some plugs or one circuit the batteries are enough.

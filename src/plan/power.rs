@@ -15,7 +15,7 @@ const TOGETHER: usize = 3;
 const TRIED: usize = 400;
 
 /// A setup, and the pairs of points to read in it.
-type Supplied = (Setup, Vec<[Point; 2]>);
+pub(super) type Supplied = (Setup, Vec<[Point; 2]>);
 
 /// A supply or condition of a unit, to be read against the unit's return.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]

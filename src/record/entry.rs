@@ -29,6 +29,8 @@ pub struct NewEntry {
     pub set: BTreeMap<String, String>,
     /// Conditions that held.
     pub conditions: Vec<String>,
+    /// Straps that were fitted, each as the points it joined.
+    pub strapped: Vec<Vec<String>>,
     /// What the meter showed.
     pub value: String,
     /// The least it showed while something was moved.
@@ -75,6 +77,10 @@ impl NewEntry {
         ]);
         lines.extend((!set.is_empty()).then(|| ("set", format!("{{ {} }}", set.join(", ")))));
         lines.push(("conditions", list(&self.conditions)));
+        if !self.strapped.is_empty() {
+            let straps: Vec<String> = self.strapped.iter().map(|strap| list(strap)).collect();
+            lines.push(("strapped", format!("[{}]", straps.join(", "))));
+        }
         lines.extend(maybe("min", &self.min));
         lines.extend(maybe("max", &self.max));
         lines.extend(maybe("disturbed", &self.disturbed));

@@ -4,10 +4,10 @@ use toml::de::{DeTable, DeValue};
 
 use super::Entry;
 use crate::definition::diagnostic::{At, Diagnostic, FileId, Place, Severity, Sink, Sources};
-use crate::definition::reader::{Reader, Value, text_of};
+use crate::definition::reader::{Reader, Value, lists_of, text_of, texts_of};
 use crate::definition::{ConditionId, ConnectorId, Harness, Kind, PartId, PartKind, Point};
 use crate::measure::Reading;
-use crate::setup::{Power, Setup};
+use crate::setup::{Power, Setup, SetupError, Strap};
 
 /// A record that was read.
 #[derive(Debug)]
@@ -191,6 +191,7 @@ impl Context<'_> {
         let conditions = r.texts("conditions").map(|l| l.value).unwrap_or_default();
         let conditions: Vec<ConditionId> =
             conditions.iter().filter_map(|name| self.condition(name)).collect();
+        let straps = r.value("strapped").map(|v| self.straps(v)).unwrap_or_default();
         let shown = r.required_text("value");
         let (min, max) = (r.text("min"), r.text("max"));
         let reading = |text: &Option<At<String>>| text.as_ref().and_then(|t| self.reading(kind?, t));
@@ -199,7 +200,11 @@ impl Context<'_> {
         let mut plain = |key| r.text(key).map(|t| t.value).filter(|t| !t.is_empty());
         let (disturbed, meter, by, note) = (plain("disturbed"), plain("meter"), plain("by"), plain("note"));
         r.finish();
-        let setup = match Setup::described(self.harness, power?, &unplugged, &set, &conditions) {
+        let fit = |setup: Setup, strap: &Vec<Point>| -> Result<Setup, SetupError> {
+            setup.fit(self.harness, Strap::new(self.harness, strap.iter().copied())?)
+        };
+        let bare = Setup::described(self.harness, power?, &unplugged, &set, &conditions);
+        let setup = match bare.and_then(|bare| straps.iter().try_fold(bare, fit)) {
             Ok(setup) => setup,
             Err(error) => {
                 self.error(place, error.to_string(), None);
@@ -223,6 +228,17 @@ impl Context<'_> {
             note,
             place,
         })
+    }
+
+    /// The points of each strap.
+    fn straps(&self, value: &Value<'_>) -> Vec<Vec<Point>> {
+        let example = "[[\"P1.A\", \"P1.B\"]]";
+        let lists = lists_of(value, self.file, "strapped", example, self.sink).unwrap_or_default();
+        let points = |list: &Value<'_>| -> Option<Vec<Point>> {
+            let names = texts_of(list, self.file, "strapped", self.sink)?.value;
+            Some(names.iter().filter_map(|name| self.point(name)).collect())
+        };
+        lists.iter().filter_map(points).collect()
     }
 
     fn time(&self, value: &Value<'_>) -> Option<String> {

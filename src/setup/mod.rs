@@ -3,17 +3,22 @@
 //! Comes in: a harness. Goes out: setups, and the actions that lead from one to another. Why: the
 //! safety rules on mating and power are rules about changes, so they are built into the types: only
 //! an [`Isolated`] setup has `part` and `mate`, only [`Isolated::connect`] and [`Connected::isolate`]
-//! switch power, and nothing else makes one from the other.
+//! switch power, and nothing else makes one from the other. A [`Strapped`] setup can do nothing of all that
+//! before its straps are off.
 
 mod action;
 mod explore;
+mod strap;
 mod transition;
 
 pub use action::{Action, Post, READING_SECONDS};
 pub use explore::{Move, combinations, moves};
+pub use strap::{Place, Strap, Strapped, hazard_at};
 pub use transition::transition;
 
 use std::collections::{BTreeMap, BTreeSet};
+
+use strap::Cap;
 
 use crate::definition::{ConditionId, ConnectorId, Harness, Id, MatingId, PartId, PartKind, Point};
 use crate::netlist::{Link, LinkId, Netlist, PartWay};
@@ -50,6 +55,7 @@ struct State {
     /// Switches that are not at rest.
     set: BTreeMap<PartId, usize>,
     conditions: BTreeSet<ConditionId>,
+    caps: BTreeSet<Cap>,
 }
 
 /// A setup with power isolated: connectors may be parted and mated.
@@ -73,9 +79,10 @@ impl Isolated {
         self
     }
 
-    /// Joins a mating.
+    /// Joins a mating; caps on its contacts come off first.
     #[must_use]
     pub fn mate(mut self, mating: MatingId) -> Self {
+        self.0.caps.retain(|cap| cap.mating != Some(mating));
         self.0.parted.remove(&mating);
         self
     }
@@ -161,6 +168,8 @@ pub enum Setup {
     Isolated(Isolated),
     /// Power connected.
     Connected(Connected),
+    /// Power isolated, straps fitted.
+    Strapped(Strapped),
 }
 
 impl From<Isolated> for Setup {
@@ -187,6 +196,26 @@ pub enum SetupError {
     /// A condition that power must be connected for.
     #[error("\"{0}\" can hold only with power connected")]
     NeedsPower(String),
+    /// Straps on a machine that is not isolated.
+    #[error("straps are fitted with power isolated only: power would find a short circuit")]
+    StrapWithPower,
+    /// A strap that joins nothing.
+    #[error("a strap joins two contacts or terminals at least")]
+    StrapOfOne,
+    /// A strap between places.
+    #[error("{0} is at another place: a strap joins what is at one station")]
+    StrapTooLong(String),
+    /// A point that is in two straps.
+    #[error("{0} is in two straps: write them as one")]
+    TwoStraps(String),
+    /// Nothing may be joined there.
+    #[error("no strap goes on {point}: {why}")]
+    NoStrap {
+        /// The point.
+        point: String,
+        /// Why not.
+        why: String,
+    },
 }
 
 impl Setup {
@@ -229,14 +258,16 @@ impl Setup {
 
     fn state(&self) -> &State {
         match self {
-            Self::Isolated(Isolated(state)) | Self::Connected(Connected(state)) => state,
+            Self::Isolated(Isolated(state))
+            | Self::Connected(Connected(state))
+            | Self::Strapped(Strapped { state, .. }) => state,
         }
     }
 
     /// Whether the sources can feed the machine.
     pub fn power(&self) -> Power {
         match self {
-            Self::Isolated(_) => Power::Isolated,
+            Self::Isolated(_) | Self::Strapped(_) => Power::Isolated,
             Self::Connected(_) => Power::Connected,
         }
     }
@@ -311,7 +342,8 @@ impl Setup {
             Point::Splice(_) => false,
             Point::Contact(id) => {
                 let connector = &harness.connectors[harness.contacts[id].connector];
-                connector.mating.is_none_or(|mating| self.is_parted(mating)) || connector.backprobe
+                let open = connector.mating.is_none_or(|mating| self.is_parted(mating));
+                (open && !self.state().is_capped(id)) || connector.backprobe
             }
         }
     }
@@ -331,6 +363,13 @@ impl Setup {
             ));
         }
         words.extend(self.conditions().map(|c| harness.conditions[c].title.clone()));
+        let (plugs, clips) = strap::in_hand(harness, self.straps());
+        words.extend(plugs.keys().map(|id| format!("loopback plug at {}", harness.connectors[*id].id)));
+        words.extend(clips.iter().map(|strap| format!("strap on {}", strap.words(harness))));
+        let capped: Vec<Point> = self.capped().map(Point::Contact).collect();
+        if !capped.is_empty() {
+            words.push(format!("caps on {}", strap::points_words(harness, &capped)));
+        }
         words.join("; ")
     }
 

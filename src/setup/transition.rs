@@ -2,19 +2,23 @@
 //!
 //! Power comes off before anything is parted or mated, the negative lead first; it goes back on with
 //! the switches at rest, the negative lead last. The walk below holds a setup of the type that each
-//! action needs, so a wrong order does not compile.
+//! action needs, so a wrong order does not compile. Straps come off before anything else is done and go on
+//! last; caps go on once the plugs are off, before power, and come off before anything is plugged in.
 
 use std::collections::BTreeMap;
 
-use super::{Action, Connected, Isolated, Post, Setup, batteries, plug_of};
-use crate::definition::{ConditionId, Harness, MatingId, PartId, PartKind, StationId};
+use super::strap::in_hand;
+use super::{Action, Connected, Isolated, Post, Setup, Strap, Strapped, batteries, plug_of};
+use crate::definition::{
+    ConditionId, ConnectorId, ContactId, Harness, MatingId, PartId, PartKind, StationId,
+};
 
 /// The actions that lead from one setup to another.
 ///
 /// Cost: linear in what differs, plus one look at every battery.
 pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
     let mut walk = Walk { harness, actions: Vec::new() };
-    let rewire = !from.parted().eq(to.parted());
+    let rewire = !from.parted().eq(to.parted()) || !from.capped().eq(to.capped());
     match (from.clone(), to) {
         (Setup::Connected(now), Setup::Connected(_)) if !rewire => {
             walk.powered(now, to);
@@ -25,6 +29,11 @@ pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
             walk.isolated_to(now, to);
         }
         (Setup::Isolated(now), _) => walk.isolated_to(now, to),
+        (Setup::Strapped(now), Setup::Strapped(then)) if now.state == then.state => walk.restrap(now, then),
+        (Setup::Strapped(now), _) => {
+            walk.unstrap(now.straps());
+            walk.isolated_to(now.clear(), to);
+        }
     }
     walk.actions
 }
@@ -68,6 +77,11 @@ impl Walk<'_> {
     fn isolated_to(&mut self, now: Isolated, to: &Setup) {
         let mut now = now;
         let before = Setup::from(now.clone());
+        let off = before.capped().filter(|contact| to.capped().all(|other| other != *contact));
+        for (connector, contacts) in self.by_connector(off) {
+            now = contacts.iter().fold(now, |now, contact| now.uncap(*contact));
+            self.actions.push(Action::Uncap(connector, contacts));
+        }
         let unplug: Vec<MatingId> = to.parted().filter(|m| !before.is_parted(*m)).collect();
         let plug: Vec<MatingId> = before.parted().filter(|m| !to.is_parted(*m)).collect();
         for mating in self.by_station(unplug) {
@@ -78,8 +92,19 @@ impl Walk<'_> {
             self.actions.push(Action::Plug(mating));
             now = now.mate(mating);
         }
+        let on = to.capped().filter(|contact| before.capped().all(|other| other != *contact));
+        for (connector, contacts) in self.by_connector(on) {
+            now = contacts.iter().fold(now, |now, contact| now.cap(self.harness, *contact));
+            self.actions.push(Action::Cap(connector, contacts));
+        }
         match to {
-            Setup::Isolated(_) => self.unpowered(now, to),
+            Setup::Isolated(_) => {
+                self.unpowered(now, to);
+            }
+            Setup::Strapped(then) => {
+                let now = self.unpowered(now, &to.bare());
+                self.strap(now.into(), then.straps().cloned().collect(), to);
+            }
             Setup::Connected(_) => {
                 for (switch, _) in Setup::from(now.clone()).set() {
                     let rest = rest_of(self.harness, switch);
@@ -104,8 +129,91 @@ impl Walk<'_> {
         sorted
     }
 
+    /// Contacts of one connector together.
+    fn by_connector(
+        &self,
+        contacts: impl Iterator<Item = ContactId>,
+    ) -> BTreeMap<ConnectorId, Vec<ContactId>> {
+        let mut all: BTreeMap<ConnectorId, Vec<ContactId>> = BTreeMap::new();
+        for contact in contacts {
+            all.entry(self.harness.contacts[contact].connector).or_default().push(contact);
+        }
+        all
+    }
+
+    /// Takes straps off, each loopback plug in one.
+    fn unstrap<'s>(&mut self, straps: impl IntoIterator<Item = &'s Strap>) {
+        let (plugs, clips) = in_hand(self.harness, straps);
+        self.actions.extend(clips.into_iter().map(Action::Unfit));
+        self.actions.extend(plugs.into_iter().map(|(id, joined)| Action::UnfitPlug(id, joined)));
+    }
+
+    /// Puts straps on, each loopback plug in one.
+    fn strap(&mut self, now: Setup, straps: Vec<Strap>, to: &Setup) {
+        let (plugs, clips) = in_hand(self.harness, &straps);
+        self.actions.extend(plugs.into_iter().map(|(id, joined)| Action::FitPlug(id, joined)));
+        self.actions.extend(clips.into_iter().map(Action::Fit));
+        let fitted = straps.into_iter().try_fold(now, |now, strap| now.fit(self.harness, strap));
+        debug_assert_eq!(fitted.as_ref(), Ok(to), "the walk ends where it should");
+    }
+
+    /// From straps to other straps with the fewest clips moved: a strap that shares points with a new one is
+    /// changed into it. What leaves comes off everywhere before anything goes on, so no point is ever in two.
+    fn restrap(&mut self, now: Strapped, then: &Strapped) {
+        let mut now = Setup::from(now);
+        let to = Setup::from(then.clone());
+        let (old_plugs, mut old) =
+            in_hand(self.harness, now.straps().filter(|s| to.straps().all(|o| o != *s)));
+        let (new_plugs, mut new) =
+            in_hand(self.harness, to.straps().filter(|s| now.straps().all(|o| o != *s)));
+        let mut grow: Vec<(Strap, Strap)> = Vec::new();
+        let mut shrink: Vec<(Strap, Strap)> = Vec::new();
+        while let Some((from, into, kept)) = self.best_match(&old, &new) {
+            let (from, into) = (old.remove(from), new.remove(into));
+            shrink.extend((kept != from).then(|| (from, kept.clone())));
+            grow.extend((kept != into).then_some((kept, into)));
+        }
+        let mut off = old;
+        off.extend(old_plugs.into_values().flatten());
+        for strap in &off {
+            now = unfit(now, strap);
+        }
+        self.unstrap(&off);
+        for (from, kept) in shrink {
+            now = self.refit(now, from, kept);
+        }
+        for (kept, into) in grow {
+            now = self.refit(now, kept, into);
+        }
+        new.extend(new_plugs.into_values().flatten());
+        self.strap(now, new, &to);
+    }
+
+    fn refit(&mut self, now: Setup, from: Strap, into: Strap) -> Setup {
+        let changed = unfit(now.clone(), &from).fit(self.harness, into.clone());
+        debug_assert!(changed.is_ok(), "a strap is changed into one that goes on");
+        self.actions.push(Action::Refit(from, into));
+        changed.unwrap_or(now)
+    }
+
+    /// The old and the new strap that share most, with what they share; `None` where none share two points.
+    fn best_match(&self, old: &[Strap], new: &[Strap]) -> Option<(usize, usize, Strap)> {
+        let mut best: Option<(usize, usize, Strap)> = None;
+        for (at, from) in old.iter().enumerate() {
+            for (to, into) in new.iter().enumerate() {
+                let shared = from.points().iter().copied().filter(|point| into.holds(*point));
+                let Ok(kept) = Strap::new(self.harness, shared) else { continue };
+                let more = best.as_ref().is_none_or(|(.., known)| kept.points().len() > known.points().len());
+                if more {
+                    best = Some((at, to, kept));
+                }
+            }
+        }
+        best
+    }
+
     /// Switches and conditions with power isolated.
-    fn unpowered(&mut self, now: Isolated, to: &Setup) {
+    fn unpowered(&mut self, now: Isolated, to: &Setup) -> Isolated {
         let mut now = now;
         for (switch, position) in self.moves(&now.clone().into(), to) {
             self.actions.push(Action::Set(switch, position));
@@ -120,7 +228,8 @@ impl Walk<'_> {
             self.actions.push(Action::Bring(condition));
             now = now.bring(self.harness, condition);
         }
-        debug_assert_eq!(&Setup::from(now), to, "the walk ends where it should");
+        debug_assert_eq!(&Setup::from(now.clone()), to, "the walk ends where it should");
+        now
     }
 
     /// Switches and conditions with power connected.
@@ -148,6 +257,14 @@ impl Walk<'_> {
         let back = back.map(|(switch, _)| (switch, rest_of(self.harness, switch)));
         let there = to.set().filter(|(switch, position)| now.position(self.harness, *switch) != *position);
         back.chain(there).collect()
+    }
+}
+
+/// Without a strap, whether others stay or not.
+fn unfit(now: Setup, strap: &Strap) -> Setup {
+    match now {
+        Setup::Strapped(now) => now.unfit(strap),
+        other => other,
     }
 }
 

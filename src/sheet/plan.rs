@@ -3,6 +3,7 @@
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::plan_aids::{self, AidsView};
 use super::plan_view::{
     ChangeView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView, PlanStepView, PlanView,
     SetupView, UndetectedView, WhyView, round,
@@ -60,6 +61,7 @@ fn view(harness: &Harness, plan: &Plan) -> PlanView {
             seconds: plan.cost.seconds.get(),
             seconds_bound: plan.cost.seconds_bound.get(),
         },
+        aids: plan.aided.as_ref().map(|aided| AidsView::of(harness, aided)),
     }
 }
 
@@ -119,7 +121,7 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
         Section { title: "Know first".to_owned(), lines: list(&plan.before), ..Section::default() },
     ];
     let with = With { meters: uses_several(plan), why };
-    sections.extend(plan.phases.iter().flat_map(|phase| phase_sections(harness, plan, phase, with)));
+    sections.extend(plan_aids::runs(plan).flat_map(|run| phase_sections(harness, plan, run, with)));
     if !plan.left_out.is_empty() {
         sections.push(left_out_section(view));
     }
@@ -131,6 +133,10 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
         });
     }
     sections.push(coverage_section(view));
+    if let Some(aids) = &view.aids {
+        let minutes = [view.cost.seconds, aids.without.seconds].map(duration);
+        sections.push(plan_aids::section(aids, [view.cost.steps, view.cost.changes], minutes));
+    }
     let notes = vec![DEFERENCE.to_owned()];
     Sheet { sections, notes, flat: Some(flat(view, why)), ..Sheet::of("Plan", &view.harness) }
 }
@@ -175,7 +181,8 @@ fn reason(step: &Step) -> String {
 fn flat(view: &PlanView, why: bool) -> Section {
     let mut rows = Vec::new();
     for phase in &view.phases {
-        let SetupView { power, unplugged, set, conditions } = &phase.setup;
+        let SetupView { power, unplugged, set, conditions, strapped, .. } = &phase.setup;
+        let strapped: Vec<String> = strapped.iter().map(|strap| strap.join("+")).collect();
         let set: Vec<String> = set.iter().map(|(switch, position)| format!("{switch}={position}")).collect();
         for step in &phase.steps {
             let bound = |bound: Option<f64>| bound.map(|value| value.to_string()).unwrap_or_default();
@@ -198,6 +205,7 @@ fn flat(view: &PlanView, why: bool) -> Section {
                 step.covers.join(" "),
                 step.meter.to_owned(),
             ];
+            row.extend(view.aids.as_ref().map(|_| strapped.join(" ")));
             if why {
                 let WhyView { low, high, .. } = &step.expect.why;
                 row.extend([low, high].map(|reason| reason.clone().unwrap_or_default()));
@@ -221,6 +229,7 @@ fn flat(view: &PlanView, why: bool) -> Section {
         "covers",
         "meter",
     ];
+    columns.extend(view.aids.as_ref().map(|_| "strapped"));
     if why {
         columns.extend(["why no less", "why no more"]);
     }
@@ -229,7 +238,10 @@ fn flat(view: &PlanView, why: bool) -> Section {
 
 /// A phase opens with what to do and what the machine looks like then; its readings follow in one table
 /// for each station.
-fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase, with: With) -> Vec<Section> {
+///
+/// Phases in which a strap loses one clip after the other stand in one table, with what to do before each reading.
+fn phase_sections(harness: &Harness, plan: &Plan, run: &[Phase], with: With) -> Vec<Section> {
+    let [phase, ..] = run else { return Vec::new() };
     let mut lines = Vec::new();
     for (at, action) in phase.changes.iter().enumerate() {
         lines.push(format!("{:>3}. {}", at + 1, capital(&action.words(harness))));
@@ -240,33 +252,59 @@ fn phase_sections(harness: &Harness, plan: &Plan, phase: &Phase, with: With) -> 
         let live = phase.live.iter().map(|(point, volts)| format!("{} {volts}", harness.point_name(*point)));
         lines.push(format!("- Live at open plugs: {}.", live.collect::<Vec<_>>().join(", ")));
     }
-    let steps = phase.steps.len();
+    let steps: usize = run.iter().map(|phase| phase.steps.len()).sum();
     let done: usize = plan.phases.iter().take_while(|p| p.id < phase.id).map(|p| p.steps.len()).sum();
     let progress = match steps {
         0 => String::new(),
         1 => format!(" · reading {} of {}", done + 1, plan.cost.steps),
         _ => format!(" · readings {} to {} of {}", done + 1, done + steps, plan.cost.steps),
     };
-    let title = format!("Phase {} · {}{progress}", phase.id, phase.title);
+    let ids = match run {
+        [_, .., last] => format!("Phases {} to {}", phase.id, last.id),
+        _ => format!("Phase {}", phase.id),
+    };
+    let title = format!("{ids} · {}{progress}", phase.title);
     let mut sections = vec![Section { title, lines, ..Section::default() }];
+    if run.len() > 1 {
+        sections.push(run_section(harness, run, with));
+        return sections;
+    }
     for here in phase.steps.chunk_by(|a, b| a.station == b.station) {
-        let station = here[0].station.map(|id| &harness.stations[id]);
-        let title = station.map_or_else(String::new, |s| {
-            format!("At {}", if s.title.is_empty() { &s.id } else { &s.title })
-        });
         sections.push(Section {
-            title,
+            title: plan_aids::at(harness, here[0].station),
             under: true,
-            columns: ["step", "meter", "red", "black", "expect", "reading", "look at"]
-                .into_iter()
-                .filter(|column| with.meters || *column != "meter")
-                .collect(),
+            columns: columns(with),
             rows: here.iter().map(|step| row(harness, step, with)).collect(),
             notes: if with.why { here.iter().map(reason).collect() } else { Vec::new() },
             ..Section::default()
         });
     }
     sections
+}
+
+/// The table of phases in which a strap loses one clip after the other.
+fn run_section(harness: &Harness, run: &[Phase], with: With) -> Section {
+    let steps = || run.iter().flat_map(|phase| phase.steps.iter().map(move |step| (phase, step)));
+    let mut columns = columns(with);
+    columns.insert(1, "first");
+    let rows = steps().map(|(phase, step)| {
+        let mut row = row(harness, step, with);
+        row.insert(1, plan_aids::first(harness, phase));
+        row
+    });
+    Section {
+        title: plan_aids::at(harness, run.first().and_then(|phase| phase.steps.first()?.station)),
+        under: true,
+        columns,
+        rows: rows.collect(),
+        notes: if with.why { steps().map(|(_, step)| reason(step)).collect() } else { Vec::new() },
+        ..Section::default()
+    }
+}
+
+fn columns(with: With) -> Vec<&'static str> {
+    let all = ["step", "meter", "red", "black", "expect", "reading", "look at"];
+    all.into_iter().filter(|column| with.meters || *column != "meter").collect()
 }
 
 fn row(harness: &Harness, step: &Step, with: With) -> Vec<String> {
@@ -356,7 +394,10 @@ fn coverage_section(view: &PlanView) -> Section {
             "{} of {} single faults in scope show for sure.",
             view.coverage.detected, view.coverage.faults
         ),
-        format!("{steps} readings; with two probes, for these nets and pairs, the fewest are {steps_bound}."),
+        format!(
+            "{steps} readings; with two probes{}, for these nets and pairs, the fewest are {steps_bound}.",
+            if view.aids.is_some() { " and these aids" } else { "" }
+        ),
     ];
     if changes > 0 {
         lines.push(format!("{changes} setup changes; the fewest for these phases are {changes_bound}."));

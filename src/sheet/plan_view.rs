@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
-use super::Stamp;
-use crate::definition::Harness;
+use super::{AidsView, Stamp};
+use crate::definition::{Harness, Point};
 use crate::measure::Expectation;
 use crate::setup::{Setup, position_name};
 use crate::units::significant;
@@ -31,6 +31,9 @@ pub struct PlanView {
     pub coverage: CoverageView,
     /// What it costs.
     pub cost: CostView,
+    /// What straps and loopback plugs make of it, where it may use any.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub aids: Option<AidsView>,
 }
 
 /// One phase.
@@ -64,6 +67,10 @@ pub struct SetupView {
     pub set: BTreeMap<String, String>,
     /// Conditions that hold.
     pub conditions: Vec<String>,
+    /// Straps that are fitted, each as the points it joins.
+    pub strapped: Vec<Vec<String>>,
+    /// Contacts that are capped.
+    pub capped: Vec<String>,
 }
 
 impl SetupView {
@@ -76,6 +83,8 @@ impl SetupView {
             unplugged: setup.unplugged(harness).map(|c| harness.connectors[c].id.clone()).collect(),
             set: setup.set().map(position).collect(),
             conditions: setup.conditions().map(|c| harness.conditions[c].id.clone()).collect(),
+            strapped: setup.straps().map(|strap| strap.names(harness)).collect(),
+            capped: setup.capped().map(|c| harness.point_name(Point::Contact(c))).collect(),
         }
     }
 }

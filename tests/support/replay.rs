@@ -21,7 +21,12 @@ pub(crate) struct State {
     /// Switches that are not at rest.
     pub(crate) set: BTreeMap<PartId, usize>,
     pub(crate) conditions: BTreeSet<ConditionId>,
+    pub(crate) straps: BTreeSet<Joined>,
+    pub(crate) caps: BTreeSet<ContactId>,
 }
+
+/// The points of a strap.
+pub(crate) type Joined = BTreeSet<Point>;
 
 /// What is wrong with a change.
 pub(crate) type Wrong = String;
@@ -62,6 +67,12 @@ impl State {
     pub(crate) fn change(&mut self, harness: &Harness, action: &str, target: &str) -> Result<(), Wrong> {
         match action {
             "go to" => Ok(()),
+            "fit" => straps(harness, target)?.into_iter().try_for_each(|strap| self.fit(harness, strap)),
+            "take off" if target.starts_with("strap ") || target.starts_with("loopback plug ") => {
+                straps(harness, target)?.iter().try_for_each(|strap| self.unfit(harness, strap))
+            }
+            "change" => self.refit(harness, target),
+            "cap" | "uncap" => self.cap(harness, target, action == "cap"),
             "take off" => self.take_off(harness, lead(harness, target)?),
             "put on" => self.put_on(harness, lead(harness, target)?),
             "unplug" | "plug in" => self.rewire(harness, mating(harness, target)?, action == "unplug"),
@@ -81,7 +92,72 @@ impl State {
         if self.off.insert((battery, positive)) { Ok(()) } else { wrong("that lead is off already") }
     }
 
+    fn isolated(&self, harness: &Harness) -> Result<(), Wrong> {
+        if self.live(harness) || !self.all_leads_off(harness) {
+            return wrong("straps and caps are for a machine with power isolated");
+        }
+        Ok(())
+    }
+
+    /// Whether anybody can put a clip or a cap on a contact.
+    pub(crate) fn lies_open(&self, harness: &Harness, contact: ContactId) -> bool {
+        let mating = harness.connectors[harness.contacts[contact].connector].mating;
+        mating.is_none_or(|mating| self.parted.contains(&mating))
+    }
+
+    fn fit(&mut self, harness: &Harness, strap: Joined) -> Result<(), Wrong> {
+        self.isolated(harness)?;
+        let stations: BTreeSet<_> = strap.iter().filter_map(|point| harness.station_of(*point)).collect();
+        if strap.len() < 2 || stations.len() > 1 {
+            return wrong("a strap of one point, or between stations");
+        }
+        for point in strap.iter().copied() {
+            let open = match point {
+                Point::Contact(id) => self.lies_open(harness, id) && !self.caps.contains(&id),
+                Point::Splice(_) => false,
+                Point::Terminal(_) | Point::Chassis => true,
+            };
+            if !open || marked(harness, point) || harness.unit_behind(point).is_some() {
+                return wrong(format!("no strap goes on {}", harness.point_name(point)));
+            }
+            if self.straps.iter().any(|other| other.contains(&point)) {
+                return wrong(format!("{} is in two straps", harness.point_name(point)));
+            }
+        }
+        self.straps.insert(strap);
+        Ok(())
+    }
+
+    fn unfit(&mut self, harness: &Harness, strap: &Joined) -> Result<(), Wrong> {
+        self.isolated(harness)?;
+        if self.straps.remove(strap) { Ok(()) } else { wrong("no such strap is on") }
+    }
+
+    fn refit(&mut self, harness: &Harness, target: &str) -> Result<(), Wrong> {
+        let (from, to) = target.split_once(" to ").ok_or("a strap is changed into nothing")?;
+        self.unfit(harness, &joined(harness, from.strip_prefix("strap ").ok_or("no strap")?)?)?;
+        self.fit(harness, joined(harness, to)?)
+    }
+
+    fn cap(&mut self, harness: &Harness, target: &str, on: bool) -> Result<(), Wrong> {
+        self.isolated(harness)?;
+        for name in target.split(", ") {
+            let Ok(Point::Contact(contact)) = harness.point(name) else { return wrong("no contact") };
+            if on && (!self.lies_open(harness, contact) || marked(harness, Point::Contact(contact))) {
+                return wrong(format!("no cap goes on {name}"));
+            }
+            let changed = if on { self.caps.insert(contact) } else { self.caps.remove(&contact) };
+            if !changed {
+                return wrong(format!("{name} is so already"));
+            }
+        }
+        Ok(())
+    }
+
     fn put_on(&mut self, harness: &Harness, (battery, positive): (PartId, bool)) -> Result<(), Wrong> {
+        if !self.straps.is_empty() {
+            return wrong("power comes on with a strap fitted");
+        }
         if !self.set.is_empty() {
             return wrong("power comes on with a switch away from rest");
         }
@@ -94,6 +170,10 @@ impl State {
     fn rewire(&mut self, harness: &Harness, mating: MatingId, part: bool) -> Result<(), Wrong> {
         if self.live(harness) || !self.all_leads_off(harness) {
             return wrong("a connector is parted or mated with power connected");
+        }
+        let here = |contact: &ContactId| harness.connectors[harness.contacts[*contact].connector].mating;
+        if !self.straps.is_empty() || self.caps.iter().any(|contact| here(contact) == Some(mating)) {
+            return wrong("a plug is moved with straps on, or joined over a cap");
         }
         let changed = if part { self.parted.insert(mating) } else { self.parted.remove(&mating) };
         if changed { Ok(()) } else { wrong("that mating is so already") }
@@ -124,6 +204,40 @@ impl State {
         let changed = if bring { self.conditions.insert(id) } else { self.conditions.remove(&id) };
         if changed { Ok(()) } else { wrong("that condition is so already") }
     }
+}
+
+/// What marks a point as a hazard.
+pub(crate) fn marked(harness: &Harness, point: Point) -> bool {
+    let connector = match point {
+        Point::Contact(id) => harness.connectors[harness.contacts[id].connector].hazard.is_some(),
+        _ => false,
+    };
+    connector
+        || harness.wires_at(point).any(|wire| harness.wires[wire].hazard.is_some())
+        || harness.parts_at(point).any(|part| harness.parts[part].hazard.is_some())
+}
+
+/// Points written as `P1.A+P1.B`; a name may hold a plus itself.
+pub(crate) fn joined(harness: &Harness, text: &str) -> Result<Joined, Wrong> {
+    let ends = text.match_indices('+').map(|(at, _)| at).chain([text.len()]);
+    for end in ends {
+        let Ok(point) = harness.point(&text[..end]) else { continue };
+        let Some(rest) = text[end..].strip_prefix('+') else { return Ok(Joined::from([point])) };
+        if let Ok(mut joined) = joined(harness, rest) {
+            joined.insert(point);
+            return Ok(joined);
+        }
+    }
+    wrong(format!("no points: {text}"))
+}
+
+/// The straps of `strap A+B`, or of `loopback plug at X (A+B, C+D)`.
+fn straps(harness: &Harness, target: &str) -> Result<Vec<Joined>, Wrong> {
+    if let Some(points) = target.strip_prefix("strap ") {
+        return Ok(vec![joined(harness, points)?]);
+    }
+    let inside = target.split_once(" (").and_then(|(_, rest)| rest.strip_suffix(')')).ok_or("no plug")?;
+    inside.split(", ").map(|points| joined(harness, points)).collect()
 }
 
 fn lead(harness: &Harness, target: &str) -> Result<(PartId, bool), Wrong> {
@@ -205,6 +319,11 @@ impl Scene<'_> {
         let grounds = harness.terminals.iter().filter(|(_, terminal)| terminal.ground);
         for (id, _) in grounds {
             all.push(branch([Point::Terminal(id), Point::Chassis], 0.001));
+        }
+        for strap in &self.state.straps {
+            let mut points = strap.iter().copied();
+            let first = points.next().unwrap_or(Point::Chassis);
+            all.extend(points.map(|point| branch([first, point], 0.05)));
         }
         if let Put::Touch(a, b) = self.put {
             let other = b.map_or(Point::Chassis, |wire| harness.wires[wire].ends[0]);

@@ -4,14 +4,15 @@
 //! and the rule. Why: see `tests/plan_safety.rs`, which runs it.
 
 #![allow(clippy::unwrap_used, reason = "a test stops at the first surprise")]
+#![allow(dead_code, reason = "each test uses its own share of this module")]
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::machine::Rng;
-use super::replay::{Groups, Powered, Put, Scene, State, batteries};
+use super::replay::{Groups, Joined, Powered, Put, Scene, State, batteries, joined, marked};
 use ringout::definition::{Harness, LoadKind, MatingId, PartKind, Point};
 use ringout::netlist::Netlist;
-use ringout::plan::{self, Meters, Scope};
+use ringout::plan::{self, Aids, Meters, Scope};
 use ringout::sheet;
 use serde_json::Value;
 
@@ -22,8 +23,13 @@ pub(crate) fn planned(harness: &Harness, scope: &Scope) -> Option<Value> {
 
 /// The same for other meters at hand.
 pub(crate) fn planned_for(harness: &Harness, scope: &Scope, meters: &Meters) -> Option<Value> {
+    planned_with(harness, scope, meters, Aids::default())
+}
+
+/// The same for somebody who has straps or loopback plugs.
+pub(crate) fn planned_with(harness: &Harness, scope: &Scope, meters: &Meters, aids: Aids) -> Option<Value> {
     let netlist = Netlist::new(harness);
-    let plan = plan::plan(harness, &netlist, scope, meters.clone()).ok()?;
+    let plan = plan::plan_with(harness, &netlist, scope, meters.clone(), aids).ok()?;
     let (view, _) = sheet::plan(harness, &plan);
     Some(serde_json::to_value(view).unwrap())
 }
@@ -122,6 +128,15 @@ impl Replay<'_> {
         let holds: BTreeSet<&str> =
             self.state.conditions.iter().map(|c| harness.conditions[*c].id.as_str()).collect();
         assert_eq!(names(&phase["conditions"]), holds, "phase {}", phase["id"]);
+        let strap =
+            |strap: &Value| joined(harness, &names(strap).into_iter().collect::<Vec<_>>().join("+")).unwrap();
+        let straps: BTreeSet<Joined> = list(&phase["strapped"]).iter().map(strap).collect();
+        assert_eq!(straps, self.state.straps, "phase {}", phase["id"]);
+        assert!(straps.is_empty() || power == "isolated", "phase {}: straps with power", phase["id"]);
+        let capped: BTreeSet<String> =
+            self.state.caps.iter().map(|contact| harness.point_name(Point::Contact(*contact))).collect();
+        let said: BTreeSet<String> = names(&phase["capped"]).into_iter().map(str::to_owned).collect();
+        assert_eq!(said, capped, "phase {}", phase["id"]);
     }
 
     fn position(&self, switch: ringout::definition::PartId, at: usize) -> &str {
@@ -244,20 +259,14 @@ impl Replay<'_> {
             Point::Splice(_) => false,
             Point::Contact(id) => {
                 let connector = &self.harness.connectors[self.harness.contacts[id].connector];
-                connector.backprobe || connector.mating.is_none_or(|m| self.state.parted.contains(&m))
+                let open = self.state.lies_open(self.harness, id) && !self.state.caps.contains(&id);
+                connector.backprobe || open
             }
         }
     }
 
     fn hazardous(&self, point: Point) -> bool {
-        let harness = self.harness;
-        let connector = match point {
-            Point::Contact(id) => harness.connectors[harness.contacts[id].connector].hazard.is_some(),
-            _ => false,
-        };
-        connector
-            || harness.wires_at(point).any(|wire| harness.wires[wire].hazard.is_some())
-            || harness.parts_at(point).any(|part| harness.parts[part].hazard.is_some())
+        marked(self.harness, point)
     }
 
     /// A probe's net, other than the ground net, leads into no unit that is still plugged in.
@@ -365,6 +374,7 @@ impl Replay<'_> {
     fn compare(&self, listed: &BTreeMap<&str, f64>, powered: &Powered) -> Result<(), String> {
         let harness = self.harness;
         let open = |point: &Point| match point {
+            Point::Contact(id) if self.state.caps.contains(id) => false,
             Point::Contact(id) => match harness.connectors[harness.contacts[*id].connector].mating {
                 Some(mating) => self.state.parted.contains(&mating),
                 None => harness.parts_at(*point).len() == 0,
@@ -430,6 +440,7 @@ impl Replay<'_> {
     fn spanning(&self, phases: &[Along]) {
         let whole = self.scope.unplug.is_empty()
             && self.scope.circuit.is_none()
+            && self.plan["aids"].is_null()
             && list(&self.plan["left_out"]).is_empty();
         for (at, (nets, readings)) in phases.iter().enumerate() {
             let size = self.harness.point_count();
