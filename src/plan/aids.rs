@@ -353,8 +353,7 @@ impl Bench<'_, '_> {
             actions.extend(transition(harness, now, setup));
             now = setup;
         }
-        let stations: BTreeSet<_> =
-            actions.iter().filter_map(|action| super::phase::station_of(harness, action)).collect();
+        let stations: BTreeSet<_> = actions.iter().filter_map(|action| action.station(harness)).collect();
         actions.extend(stations.into_iter().map(Action::GoTo));
         actions.iter().map(|action| action.seconds(harness).get()).sum()
     }

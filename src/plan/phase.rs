@@ -13,7 +13,7 @@ use crate::definition::{Harness, Kind, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Situation};
 use crate::netlist::{Element, Netlist};
-use crate::setup::{Action, Isolated, Power, READING_SECONDS, Setup, plug_of, transition};
+use crate::setup::{Action, Isolated, Power, READING_SECONDS, Setup, transition};
 use crate::units::Seconds;
 
 /// Collects phases and adds up what they cost and cover.
@@ -323,7 +323,7 @@ impl Walker {
     fn walk(&mut self, harness: &Harness, setup: &Setup) -> Vec<Action> {
         let mut all = Vec::new();
         for action in transition(harness, &self.now, setup) {
-            if let Some(station) = station_of(harness, &action)
+            if let Some(station) = action.station(harness)
                 && self.station.replace(station) != Some(station)
             {
                 all.push(Action::GoTo(station));
@@ -337,27 +337,6 @@ impl Walker {
 
 fn selection(chosen: Vec<Chosen>) -> Selection {
     Selection { bound: chosen.len(), chosen }
-}
-
-/// Where one stands to do something.
-pub(super) fn station_of(harness: &Harness, action: &Action) -> Option<StationId> {
-    match action {
-        Action::GoTo(station) => Some(*station),
-        Action::TakeOff(part, _) | Action::PutOn(part, _) => {
-            let PartKind::Battery { plus, .. } = harness.parts[*part].kind else { return None };
-            harness.parts[*part].station.or(harness.station_of(plus))
-        }
-        Action::Unplug(mating) | Action::Plug(mating) => {
-            harness.connectors[plug_of(harness, *mating)].station
-        }
-        Action::Set(part, _) => harness.parts[*part].station,
-        Action::Bring(_) | Action::End(_) => None,
-        Action::Fit(strap) | Action::Unfit(strap) | Action::Refit(strap, _) => strap.station(harness),
-        Action::FitPlug(connector, _)
-        | Action::UnfitPlug(connector, _)
-        | Action::Cap(connector, _)
-        | Action::Uncap(connector, _) => harness.connectors[*connector].station,
-    }
 }
 
 /// Every source across its posts; for some plugs or one circuit the batteries are enough.

@@ -2,7 +2,9 @@
 
 use super::strap::points_words;
 use super::{Strap, plug_of, position_name};
-use crate::definition::{ConditionId, ConnectorId, ContactId, Harness, MatingId, PartId, Point, StationId};
+use crate::definition::{
+    ConditionId, ConnectorId, ContactId, Harness, MatingId, PartId, PartKind, Point, StationId,
+};
 use crate::units::Seconds;
 
 /// A post of a battery.
@@ -82,6 +84,27 @@ impl Action {
             }
             Self::FitPlug(..) | Self::UnfitPlug(..) => PLUG,
             Self::Cap(_, contacts) | Self::Uncap(_, contacts) => CAP * contacts.len() as f64,
+        }
+    }
+
+    /// Where one stands to do it, if the definition says.
+    pub fn station(&self, harness: &Harness) -> Option<StationId> {
+        match self {
+            Self::GoTo(station) => Some(*station),
+            Self::TakeOff(part, _) | Self::PutOn(part, _) => {
+                let PartKind::Battery { plus, .. } = harness.parts[*part].kind else { return None };
+                harness.parts[*part].station.or(harness.station_of(plus))
+            }
+            Self::Unplug(mating) | Self::Plug(mating) => {
+                harness.connectors[plug_of(harness, *mating)].station
+            }
+            Self::Set(part, _) => harness.parts[*part].station,
+            Self::Bring(_) | Self::End(_) => None,
+            Self::Fit(strap) | Self::Unfit(strap) | Self::Refit(strap, _) => strap.station(harness),
+            Self::FitPlug(connector, _)
+            | Self::UnfitPlug(connector, _)
+            | Self::Cap(connector, _)
+            | Self::Uncap(connector, _) => harness.connectors[*connector].station,
         }
     }
 
