@@ -8,15 +8,17 @@
 #[path = "support/machine.rs"]
 mod machine;
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 
-use ringout::circuit::{Corner, Lean, Operating, solve_rounds};
-use ringout::definition::{Harness, Kind, load};
+use ringout::circuit::{Change, Corner, Lean, Operating, solve_rounds};
+use ringout::definition::{Harness, Kind, PartId, Point, load};
 use ringout::fault::{Fault, Universe};
 use ringout::measure::{Measurement, Meter, Prediction, Situation};
 use ringout::netlist::Netlist;
-use ringout::plan::{Plan, Scope, Uncover, plan};
+use ringout::netlist::resistance::{Seen, range};
+use ringout::plan::{Meters, Plan, Scope, Step, Uncover, plan};
 use ringout::setup::{Isolated, Power, Setup};
+use ringout::units::Ohms;
 
 fn made(seed: u64) -> Harness {
     let text = machine::random(seed, 30);
@@ -152,6 +154,93 @@ fn what_a_plan_claims_is_so_and_what_it_advises_helps() {
 fn the_sprayers_plan_keeps_its_word() {
     let [claims, remedies, hidden] = check(&sprayer(), 7);
     assert!(claims > 1000 && remedies > 50 && hidden > 50, "{claims} {remedies} {hidden}");
+}
+
+/// What is inside a connected unit is not known, and what is exchanged keeps the resistance of its wires: a claim
+/// without power must hold with any inside between next to nothing and no connection at all, and with each of the
+/// two figures of an exchange.
+fn stands(bench: &Bench<'_>, situation: &Situation<'_>, step: &Step, fault: Fault) -> bool {
+    let changes = bench.universe.changes(bench.harness, bench.netlist, fault);
+    let mut ways = vec![changes.clone()];
+    if let &[
+        a @ Change::Open(first),
+        b @ Change::Open(second),
+        Change::Joined(u, v, _),
+        Change::Joined(x, y, _),
+    ] = &changes[..]
+    {
+        let own = |link| range(bench.netlist, bench.harness, link, Seen::Cold).nominal;
+        ways.push(vec![a, b, Change::Joined(u, v, own(second)), Change::Joined(x, y, own(first))]);
+    }
+    let units = joined_inside(bench.harness, situation);
+    ways.iter().all(|changes| {
+        let below_above =
+            [None, Some(50.0), Some(200.0), Some(1e3), Some(1e4), Some(1e5), Some(1e7)].map(|inside| {
+                let joins = inside
+                    .into_iter()
+                    .flat_map(|ohms| units.iter().map(move |[a, b]| Change::Joined(*a, *b, Ohms::new(ohms))));
+                let all: Vec<Change> = joins.chain(changes.iter().copied()).collect();
+                let rounds = solve_rounds(
+                    bench.harness,
+                    bench.netlist,
+                    &situation.setup,
+                    &all,
+                    Corner::Nominal,
+                    Lean::Exact,
+                );
+                let reading = situation.read(&rounds.unwrap()[0], &step.measurement);
+                step.expect.excludes(reading, step.measurement.kind(), &step.expect.meter)
+            });
+        below_above.iter().all(|out| *out)
+    })
+}
+
+/// The nodes of each connected unit, every one with its first.
+fn joined_inside(harness: &Harness, situation: &Situation<'_>) -> Vec<[usize; 2]> {
+    let mut units: BTreeMap<PartId, Vec<usize>> = BTreeMap::new();
+    for (id, contact) in harness.contacts.iter() {
+        let connector = &harness.connectors[contact.connector];
+        let connected = connector.mating.is_none_or(|mating| !situation.setup.is_parted(mating));
+        if let Some(unit) = harness.unit_behind(Point::Contact(id)).filter(|_| connected) {
+            units.entry(unit).or_default().push(harness.point_index(Point::Contact(id)));
+        }
+    }
+    let star = |nodes: Vec<usize>| nodes[1..].iter().map(|node| [nodes[0], *node]).collect::<Vec<_>>();
+    units.into_values().flat_map(star).collect()
+}
+
+#[test]
+fn claims_stand_whatever_a_unit_has_inside_and_with_either_figure_of_an_exchange() {
+    let harness = sprayer();
+    let netlist = Netlist::new(&harness);
+    let bench = Bench { harness: &harness, netlist: &netlist, universe: Universe::new(&harness, &netlist) };
+    let matings =
+        ["P1", "P2", "P3"].map(|id| harness.connectors[harness.names.connector(id).unwrap()].mating);
+    let sweep = Scope { unplug: matings.into_iter().flatten().collect(), ..Scope::default() };
+    let meters: Meters = [Meter::HANDHELD, Meter::FOUR_WIRE].into_iter().collect();
+    let (mut claims, mut exchanged, mut through) = (0, 0, 0);
+    for (scope, meters) in
+        [(&sweep, Meters::default()), (&sweep, meters.clone()), (&Scope::default(), meters)]
+    {
+        let plan = plan(&harness, &netlist, scope, meters).unwrap();
+        for phase in plan.phases.iter().filter(|phase| phase.setup.power() == Power::Isolated) {
+            let situation = Situation::new(&harness, &netlist, &phase.setup).unwrap();
+            let units = !joined_inside(&harness, &situation).is_empty();
+            for (step, fault) in phase.steps.iter().flat_map(|s| s.covers.iter().map(move |f| (s, *f))) {
+                let crossed = matches!(fault, Fault::Crossed(..));
+                // Every exchange, and of the others one in so many.
+                claims += 1;
+                if !crossed && claims % 11 != 0 {
+                    continue;
+                }
+                exchanged += usize::from(crossed);
+                through += usize::from(units);
+                let words = || format!("{} {}", step.measurement.words(&harness), fault.id(&harness));
+                assert!(stands(&bench, &situation, step, fault), "{}: {}", step.id, words());
+            }
+        }
+    }
+    assert!(exchanged > 100 && through > 100, "{exchanged} {through}");
 }
 
 /// A definition's own weights are ratios to the usual ones: a splice said to be ten times as likely weighs ten

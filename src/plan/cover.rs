@@ -13,7 +13,9 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Expectation, Measurement, Situation};
+use crate::measure::{Expectation, Measurement, Prediction, Situation};
+use crate::netlist::LinkId;
+use crate::netlist::resistance::{Seen, range};
 use crate::setup::Power;
 
 /// A reading, and what a healthy machine must show with the meter it is taken with.
@@ -35,7 +37,11 @@ pub(super) fn covered(
         if felt.is_empty() {
             continue;
         }
-        for at in cover.shown(&changes, &felt) {
+        let mut shown = cover.shown(&changes, &felt);
+        if let Some(changes) = exchanged(situation, &changes) {
+            shown = cover.shown(&changes, &shown);
+        }
+        for at in shown {
             covered[at].extend(faults.iter().copied());
         }
     }
@@ -43,6 +49,20 @@ pub(super) fn covered(
         faults.sort_unstable();
     }
     covered
+}
+
+/// Where two wires are exchanged, the same with the resistance that each of them keeps in the other's place: a
+/// fine meter must not tell them from sound ones by the figure of a short.
+fn exchanged(situation: &Situation<'_>, changes: &[Change]) -> Option<Vec<Change>> {
+    let &[first @ Change::Open(a), second @ Change::Open(b), near, far] = changes else { return None };
+    let keeps = |joined: Change, wire: LinkId| match joined {
+        Change::Joined(from, to, _) => {
+            let own = range(situation.netlist, situation.harness, wire, Seen::Cold).nominal;
+            Some(Change::Joined(from, to, own))
+        }
+        _ => None,
+    };
+    Some(vec![first, second, keeps(near, b)?, keeps(far, a)?])
 }
 
 /// The readings of a setup, with what every fault needs to know of them.
@@ -118,12 +138,24 @@ impl<'a> Cover<'a> {
         let out = |at: usize, machine: &Operating, way: &Way| {
             let Question { measurement, expect } = &self.questions[at];
             let reading = self.situation.read_along(machine, way, measurement.kind());
-            expect.excludes(reading, measurement.kind(), &expect.meter)
+            expect.excludes(reading, measurement.kind(), &expect.meter).then(|| above(reading, expect))
         };
+        // All on one side: between a reading above and one below lies one that a healthy machine shows.
         let shows = |at: &usize| {
-            machines.iter().all(|machine| out(*at, machine, &self.ways[*at]))
-                && through.as_ref().is_none_or(|machine| out(*at, machine, &self.through_units[*at]))
+            let plain = machines.iter().map(|machine| out(*at, machine, &self.ways[*at]));
+            let through = through.iter().map(|machine| out(*at, machine, &self.through_units[*at]));
+            let mut sides = plain.chain(through);
+            let first = sides.next().flatten();
+            first.is_some() && sides.all(|side| side == first)
         };
         felt.iter().copied().filter(shows).collect()
+    }
+}
+
+/// Whether a reading outside an interval lies above it.
+fn above(reading: Prediction, expect: &Expectation) -> bool {
+    match reading {
+        Prediction::Open => true,
+        Prediction::Ohms(value) | Prediction::Volts(value) => expect.high.is_some_and(|high| value > high),
     }
 }
