@@ -113,7 +113,11 @@ fn compare(
         |machine: &Operating, at: usize| black_box(situation.read_along(machine, &ways[at], kinds[at]));
     let low_rank = timed(|| {
         for changes in changes {
-            let touched: Vec<u32> = nodes(netlist, changes).map(|n| situation.healthy().island(n)).collect();
+            let touched: Vec<u32> = changes
+                .iter()
+                .flat_map(|c| c.nodes(netlist))
+                .map(|n| situation.healthy().island(n))
+                .collect();
             for machine in situation.solve(changes) {
                 (0..reads.len()).filter(|at| touched.contains(&islands[*at])).for_each(|at| {
                     read(&machine, at);
@@ -161,15 +165,4 @@ fn compare(
 
 fn ratio(slow: Duration, fast: Duration) -> f64 {
     slow.as_secs_f64() / fast.as_secs_f64()
-}
-
-/// The nodes that a row of changes touches.
-fn nodes(netlist: &Netlist, changes: &[Change]) -> impl Iterator<Item = usize> {
-    changes.iter().flat_map(|change| match *change {
-        Change::Open(link) | Change::Added(link, _) => netlist.ends(link).to_vec(),
-        Change::Joined(a, b, _) => vec![a, b],
-        Change::Stuck { relay: part, .. } | Change::Dead(part) => {
-            netlist.links_of(part).flat_map(|link| netlist.ends(link)).collect()
-        }
-    })
 }

@@ -235,11 +235,7 @@ fn finding(
 
 /// The feed from its last fuse or breaker on.
 fn after_last_fuse<'w>(survey: &Survey<'_>, feed: &'w [Hop]) -> &'w [Hop] {
-    let is_fuse = |hop: &Hop| match survey.netlist.link(hop.link) {
-        Link::Part(part, _) => matches!(survey.harness.parts[part].kind, PartKind::Fuse { .. }),
-        _ => false,
-    };
-    feed.iter().rposition(is_fuse).map_or(feed, |at| &feed[at + 1..])
+    feed.iter().rposition(|hop| survey.is_fuse(hop.link)).map_or(feed, |at| &feed[at + 1..])
 }
 
 /// From the equipment's ground to the source's: the way back from its first ground bond on.

@@ -267,7 +267,7 @@ impl Search<'_, '_> {
             let mut open: BTreeSet<LinkId> = BTreeSet::new();
             for at in (0..survey.consumers.len()).filter(|at| case.works[*at]) {
                 let Some(closed) = survey.closed(case, at) else { continue };
-                open.extend(closed.feed.iter().map(|hop| hop.link).filter(|link| self.is_fuse(*link)));
+                open.extend(closed.feed.iter().map(|hop| hop.link).filter(|link| self.survey.is_fuse(*link)));
                 open.extend(closed.back.iter().map(|hop| hop.link).filter(|link| self.is_return(*link)));
             }
             for link in open {
@@ -277,7 +277,7 @@ impl Search<'_, '_> {
         let mut left = survey.budget;
         let mut chosen = Vec::new();
         for (link, cases) in faults {
-            if !self.is_fuse(link) && !self.is_shared(&cases, link) {
+            if !self.survey.is_fuse(link) && !self.is_shared(&cases, link) {
                 continue;
             }
             let cases = self.telling(&cases);
@@ -323,15 +323,6 @@ impl Search<'_, '_> {
         chosen
     }
 
-    fn is_fuse(&self, link: LinkId) -> bool {
-        match self.survey.netlist.link(link) {
-            Link::Part(part, _) => {
-                matches!(self.survey.harness.parts[part].kind, crate::definition::PartKind::Fuse { .. })
-            }
-            _ => false,
-        }
-    }
-
     fn is_return(&self, link: LinkId) -> bool {
         matches!(self.survey.netlist.link(link), Link::Wire(_) | Link::Bond(_))
     }
@@ -348,8 +339,9 @@ impl Search<'_, '_> {
         let consumer = &survey.consumers[at];
         // With a fault it matters whether something acts that should not; a detour of the return does not
         // change what works.
-        let acts =
-            fault.is_none_or(|(link, healthy)| case.works[at] && (!healthy.works[at] || self.is_fuse(link)));
+        let acts = fault.is_none_or(|(link, healthy)| {
+            case.works[at] && (!healthy.works[at] || self.survey.is_fuse(link))
+        });
         let fault = fault.map(|(link, _)| format!("{}:open", survey.name(link)));
         let with = fault.as_ref().map_or_else(String::new, |fault| format!("with {fault}, "));
         let volts = case.volts[at].abs();

@@ -144,10 +144,6 @@ pub(super) fn case(
     Case { setup, flow, volts, works, blown, beyond }
 }
 
-pub(super) fn has_source(harness: &Harness) -> bool {
-    harness.parts.values().any(|p| matches!(p.kind, PartKind::Battery { .. } | PartKind::Alternator { .. }))
-}
-
 fn nominal(harness: &Harness) -> f64 {
     let of = |part: &crate::definition::Part| match &part.kind {
         PartKind::Battery { volts, .. } | PartKind::Alternator { volts, .. } => Some(volts.get()),

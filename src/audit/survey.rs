@@ -1,10 +1,10 @@
 //! The machine solved in every setup worth looking at, once for all rules.
 
 use super::flow::{Hop, is_consumer};
-use super::solver::{Case, Consumer, Solver, What, case, has_source};
+use super::solver::{Case, Consumer, Solver, What, case};
 use super::{Options, explore};
 use crate::circuit::{Change, Corner, Singular, solve};
-use crate::definition::{Duty, Harness, PartId, RuleSet};
+use crate::definition::{Duty, Harness, PartId, PartKind, RuleSet};
 use crate::netlist::{Link, LinkId, Netlist, PartWay};
 use crate::setup::Setup;
 
@@ -38,7 +38,7 @@ impl<'a> Survey<'a> {
         let budget = explore::budget(netlist.links().len());
         let mut solver = Solver::new(harness, netlist, budget);
         // Without a source nothing flows, and there is nothing to solve.
-        if has_source(harness) {
+        if harness.has_source() {
             explore::explore(harness, &mut solver)?;
         }
         let full = solver.solved() >= budget;
@@ -107,9 +107,15 @@ impl<'a> Survey<'a> {
         is_consumer(self.harness, self.netlist, link)
     }
 
+    /// Whether a link is a fuse or a breaker.
+    pub(super) fn is_fuse(&self, link: LinkId) -> bool {
+        let Link::Part(part, _) = self.netlist.link(link) else { return false };
+        matches!(self.harness.parts[part].kind, PartKind::Fuse { .. })
+    }
+
     /// A link as people call it: the wire, the part, the pair of contacts.
     pub(super) fn name(&self, link: LinkId) -> String {
-        link_name(self.harness, self.netlist, link)
+        self.netlist.name(self.harness, link)
     }
 
     /// What the audit did not look at.
@@ -140,16 +146,6 @@ impl<'a> Survey<'a> {
             ));
         }
         remarks
-    }
-}
-
-pub(super) fn link_name(harness: &Harness, netlist: &Netlist, link: LinkId) -> String {
-    match netlist.link(link) {
-        Link::Wire(wire) => harness.wires[wire].id.clone(),
-        Link::Part(part, _) => harness.parts[part].id.clone(),
-        Link::Mated { .. } | Link::Bond(_) => {
-            netlist.elements(harness, link).iter().map(|element| element.id(harness)).collect()
-        }
     }
 }
 

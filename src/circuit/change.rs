@@ -1,8 +1,8 @@
 //! What can be different in a faulty machine.
 
 use crate::definition::{Id, PartId};
-use crate::netlist::LinkId;
 use crate::netlist::resistance::Range;
+use crate::netlist::{LinkId, Netlist};
 use crate::units::Ohms;
 
 /// One difference from the healthy machine.
@@ -29,6 +29,17 @@ pub enum Change {
 pub type ChangeKey = (u8, usize, usize, u64);
 
 impl Change {
+    /// The nodes it touches.
+    pub fn nodes(&self, netlist: &Netlist) -> Vec<usize> {
+        match *self {
+            Self::Open(link) | Self::Added(link, _) => netlist.ends(link).to_vec(),
+            Self::Joined(a, b, _) => vec![a, b],
+            Self::Stuck { relay: part, .. } | Self::Dead(part) => {
+                netlist.links_of(part).flat_map(|link| netlist.ends(link)).collect()
+            }
+        }
+    }
+
     /// A key: equal changes have equal keys, and their order is that of links and parts.
     pub fn key(&self) -> ChangeKey {
         match *self {

@@ -28,7 +28,7 @@ mod update;
 pub use base::Way;
 pub use change::{Change, ChangeKey, Corner, Lean};
 pub use operating::{Operating, Scatter, VOLTMETER};
-pub use settle::Unsettled;
+pub use settle::{Unsettled, live_from};
 pub use sparse::{Factor, Singular};
 pub use states::States;
 pub use trail::Trail;

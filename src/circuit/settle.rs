@@ -25,6 +25,11 @@ const ROUNDING: f64 = 1e-7;
 /// Nominal voltage where the definition gives none; it only sets what counts as live.
 const NOMINAL: Volts = Volts::new(12.0);
 
+/// At or above this a point counts as live: half of the nominal voltage, common practice.
+pub fn live_from(harness: &Harness) -> Volts {
+    harness.about.nominal.unwrap_or(NOMINAL) * 0.5
+}
+
 /// Rounds that are solved already, for machines that differ from theirs in a few branches.
 #[derive(Clone, Copy)]
 pub(super) struct Start<'a> {
@@ -226,9 +231,8 @@ impl Machine<'_> {
         self.harness.point_index(point)
     }
 
-    /// At or above this a point counts as live: half of the nominal voltage, common practice.
     fn live(&self) -> f64 {
-        self.harness.about.nominal.unwrap_or(NOMINAL).get() * 0.5 * self.lean.volts()
+        live_from(self.harness).get() * self.lean.volts()
     }
 }
 

@@ -1,5 +1,6 @@
 //! What several commands share: reading a definition, and naming things in arguments.
 
+use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -123,6 +124,31 @@ pub(super) fn strap(harness: &Harness, text: &str) -> anyhow::Result<Vec<String>
         }
         _ => bail!("--strapped {text} can be read in two ways: write the straps into the record by hand"),
     }
+}
+
+/// What of the machine's state, power apart, a reading is taken in.
+#[derive(Debug, clap::Args)]
+pub(super) struct StateArgs {
+    /// Connectors that are unplugged: P1,P2
+    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    pub unplugged: Vec<String>,
+    /// Switches that are not at rest: S1=run,S2=spray
+    #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
+    pub set: Vec<String>,
+    /// Conditions that hold
+    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
+    pub conditions: Vec<String>,
+}
+
+/// A switch and its position, as `S1=run` names them.
+pub(super) fn assignment(text: &str) -> anyhow::Result<(&str, &str)> {
+    text.split_once('=').ok_or_else(|| anyhow!("--set {text}: write it as S1=run"))
+}
+
+/// Several of them.
+pub(super) fn assignments(texts: &[String]) -> anyhow::Result<BTreeMap<String, String>> {
+    let owned = |(switch, position): (&str, &str)| (switch.to_owned(), position.to_owned());
+    texts.iter().map(|text| assignment(text).map(owned)).collect()
 }
 
 /// An isolated setup with some connectors unplugged, as `--unplug P1,P2` names them.

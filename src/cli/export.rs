@@ -96,9 +96,7 @@ fn setup(args: &ExportArgs, harness: &Harness) -> anyhow::Result<Setup> {
 
 /// A switch and its position, as `S1=run` names them.
 fn position(harness: &Harness, text: &str) -> anyhow::Result<(PartId, usize)> {
-    let Some((switch, wanted)) = text.split_once('=') else {
-        bail!("--set {text}: write it as S1=run");
-    };
+    let (switch, wanted) = common::assignment(text)?;
     let part = harness.names.part(switch);
     let kind = part.map(|part| &harness.parts[part].kind);
     let (Some(part), Some(PartKind::Switch { positions, .. })) = (part, kind) else {

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 
 use super::Outcome;
-use super::common::{self, Source};
+use super::common::{self, Source, StateArgs};
 use super::files;
 use super::output;
 use crate::definition::Harness;
@@ -57,15 +57,8 @@ pub(super) struct LogArgs {
     /// isolated (both battery leads off) or connected
     #[arg(long)]
     power: Option<String>,
-    /// Connectors that are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
-    unplugged: Vec<String>,
-    /// Switches that are not at rest: S1=run,S2=spray
-    #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
-    set: Vec<String>,
-    /// Conditions that hold
-    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
-    conditions: Vec<String>,
+    #[command(flatten)]
+    state: StateArgs,
     /// Straps that are fitted: P1.A+P1.B,P1.C+P1.D
     #[arg(long, value_name = "POINTS", value_delimiter = ',')]
     strapped: Vec<String>,
@@ -146,22 +139,17 @@ fn new_entry(args: &LogArgs, harness: &Harness, netlist: &Netlist) -> anyhow::Re
             slot.clone_from(given);
         }
     }
-    if !args.unplugged.is_empty() {
-        entry.unplugged.clone_from(&args.unplugged);
+    if !args.state.unplugged.is_empty() {
+        entry.unplugged.clone_from(&args.state.unplugged);
     }
-    if !args.conditions.is_empty() {
-        entry.conditions.clone_from(&args.conditions);
+    if !args.state.conditions.is_empty() {
+        entry.conditions.clone_from(&args.state.conditions);
     }
     if !args.strapped.is_empty() {
         let strap = |text: &String| common::strap(harness, text);
         entry.strapped = args.strapped.iter().map(strap).collect::<anyhow::Result<_>>()?;
     }
-    for assignment in &args.set {
-        let Some((switch, position)) = assignment.split_once('=') else {
-            bail!("--set {assignment}: write it as S1=run");
-        };
-        entry.set.insert(switch.to_owned(), position.to_owned());
-    }
+    entry.set.extend(common::assignments(&args.state.set)?);
     let missing = [
         ("--kind", &entry.kind),
         ("--red", &entry.red),

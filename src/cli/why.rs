@@ -3,12 +3,10 @@
 //! The reading is named as in `log`; one that the setup makes unsafe or impossible is refused in the same
 //! way. Nothing is written.
 
-use std::collections::BTreeMap;
-
 use anyhow::bail;
 
 use super::Outcome;
-use super::common::Source;
+use super::common::{self, Source, StateArgs};
 use super::log;
 use super::output::{self, FormatArg};
 use crate::definition::Kind;
@@ -33,15 +31,8 @@ pub(super) struct WhyArgs {
     /// isolated or connected; what the kind of reading needs, where left out
     #[arg(long)]
     power: Option<String>,
-    /// Connectors that are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
-    unplugged: Vec<String>,
-    /// Switches that are not at rest: S1=run,S2=spray
-    #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
-    set: Vec<String>,
-    /// Conditions that hold
-    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
-    conditions: Vec<String>,
+    #[command(flatten)]
+    state: StateArgs,
     /// The meter: handheld, handheld-nulled, four-wire, megohm or beeper
     #[arg(long, value_name = "KIND", default_value = Meter::HANDHELD.name)]
     meter: String,
@@ -68,21 +59,14 @@ pub(super) fn run(args: &WhyArgs) -> anyhow::Result<Outcome> {
 fn entry(args: &WhyArgs) -> anyhow::Result<NewEntry> {
     let ohms = Kind::parse(&args.kind).is_none_or(Kind::is_resistance);
     let (power, value) = if ohms { ("isolated", "open") } else { ("connected", "1.0 V") };
-    let mut set = BTreeMap::new();
-    for assignment in &args.set {
-        let Some((switch, position)) = assignment.split_once('=') else {
-            bail!("--set {assignment}: write it as S1=run");
-        };
-        set.insert(switch.to_owned(), position.to_owned());
-    }
     Ok(NewEntry {
         kind: args.kind.clone(),
         red: args.red.clone(),
         black: args.black.clone(),
         power: args.power.clone().unwrap_or_else(|| power.to_owned()),
-        unplugged: args.unplugged.clone(),
-        set,
-        conditions: args.conditions.clone(),
+        unplugged: args.state.unplugged.clone(),
+        set: common::assignments(&args.state.set)?,
+        conditions: args.state.conditions.clone(),
         value: value.to_owned(),
         ..NewEntry::default()
     })

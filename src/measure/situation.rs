@@ -63,9 +63,9 @@ impl<'a> Situation<'a> {
     pub fn new(harness: &'a Harness, netlist: &'a Netlist, setup: &Setup) -> Result<Self, Unsettled> {
         let trail = Trail::new(harness, netlist, setup)?;
         let leans = if trail.steady().is_marginal() { &Lean::OUTER[..] } else { &[] };
-        let leaning = leans.iter().flat_map(|lean| {
-            solve_rounds(harness, netlist, setup, &[], Corner::Nominal, *lean).unwrap_or_default()
-        });
+        let leaning = leans
+            .iter()
+            .flat_map(|lean| trail.solve(harness, netlist, setup, &[], *lean).unwrap_or_default());
         let leaning = leaning.collect();
         let seen = match setup.power() {
             Power::Isolated => Seen::Cold,

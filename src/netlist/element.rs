@@ -76,6 +76,17 @@ impl Element {
 }
 
 impl Netlist {
+    /// A link as people call it: the wire, the part, the pair of contacts or the bond.
+    pub fn name(&self, harness: &Harness, link: LinkId) -> String {
+        match self.link(link) {
+            Link::Wire(wire) => harness.wires[wire].id.clone(),
+            Link::Part(part, _) => harness.parts[part].id.clone(),
+            Link::Mated { .. } | Link::Bond(_) => {
+                self.elements(harness, link).iter().map(|element| element.id(harness)).collect()
+            }
+        }
+    }
+
     /// The elements of a link, in the order of its ends.
     pub fn elements(&self, harness: &Harness, link: LinkId) -> Vec<Element> {
         match self.link(link) {

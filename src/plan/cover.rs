@@ -101,21 +101,15 @@ impl<'a> Cover<'a> {
     /// The readings that a change can be felt in: those with a probe in an island that it touches.
     fn felt(&self, changes: &[Change]) -> Vec<usize> {
         let (netlist, healthy) = (self.situation.netlist, self.situation.healthy());
-        let mut nodes: Vec<usize> = Vec::new();
-        for change in changes {
-            match *change {
-                Change::Open(link) | Change::Added(link, _) => {
-                    // What carries nothing either way is not missed.
-                    let idle = netlist.link(link).is_conductor() && !healthy.conducts(link);
-                    nodes.extend((!idle).then(|| netlist.ends(link)).into_iter().flatten());
-                }
-                Change::Joined(a, b, _) => nodes.extend([a, b]),
-                Change::Stuck { relay: part, .. } | Change::Dead(part) => {
-                    nodes.extend(netlist.links_of(part).flat_map(|link| netlist.ends(link)));
-                }
+        // What carries nothing either way is not missed.
+        let idle = |change: &&Change| match **change {
+            Change::Open(link) | Change::Added(link, _) => {
+                netlist.link(link).is_conductor() && !healthy.conducts(link)
             }
-        }
-        let islands: BTreeSet<u32> = nodes.into_iter().map(|node| healthy.island(node)).collect();
+            _ => false,
+        };
+        let nodes = changes.iter().filter(|change| !idle(change)).flat_map(|change| change.nodes(netlist));
+        let islands: BTreeSet<u32> = nodes.map(|node| healthy.island(node)).collect();
         let felt: BTreeSet<usize> =
             islands.iter().filter_map(|island| self.at_island.get(island)).flatten().copied().collect();
         felt.into_iter().collect()

@@ -29,7 +29,7 @@ pub use instrument::Meters;
 use std::collections::BTreeSet;
 
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, Limit, MatingId, PartKind, Point, StationId};
+use crate::definition::{Harness, Limit, MatingId, Point, StationId};
 use crate::fault::Fault;
 use crate::measure::{Expectation, Measurement};
 use crate::netlist::Netlist;
@@ -219,12 +219,7 @@ enum Look {
 
 /// The machine as it is found: power connected, if it has a source of its own.
 pub fn as_found(harness: &Harness) -> Setup {
-    let source = |kind: &PartKind| matches!(kind, PartKind::Battery { .. } | PartKind::Alternator { .. });
-    if harness.parts.values().any(|part| source(&part.kind)) {
-        Connected::as_found().into()
-    } else {
-        Isolated::at_rest().into()
-    }
+    if harness.has_source() { Connected::as_found().into() } else { Isolated::at_rest().into() }
 }
 
 /// The setups a plan goes through, in the order that needs one power-off, one unplugging, one power-on

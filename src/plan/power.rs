@@ -3,11 +3,10 @@
 use std::collections::BTreeSet;
 
 use super::{Scope, on_circuit, with_parted};
-use crate::circuit::{Corner, Unsettled, solve};
+use crate::circuit::{Corner, Unsettled, live_from, solve};
 use crate::definition::{Harness, MatingId, PartKind, Point};
 use crate::netlist::Netlist;
 use crate::setup::{Move, Setup, combinations, moves};
-use crate::units::Volts;
 
 /// The most switches that are moved together to make something live.
 const TOGETHER: usize = 3;
@@ -110,7 +109,7 @@ impl Search<'_> {
     /// The targets that are live after some moves.
     fn live(&self, moves: &[Move], targets: &BTreeSet<Target>) -> Result<BTreeSet<Target>, Unsettled> {
         let operating = solve(self.harness, self.netlist, &self.setup(moves), &[], Corner::Nominal)?;
-        let threshold = self.harness.about.nominal.unwrap_or(Volts::new(12.0)).get() * 0.5;
+        let threshold = live_from(self.harness).get();
         let is_live = |target: &&Target| {
             let [red, black] = [target.red, target.black].map(|p| self.harness.point_index(p));
             operating.volts_between(red, black).abs() >= threshold

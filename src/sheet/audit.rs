@@ -2,12 +2,13 @@
 
 use serde::Serialize;
 
-use super::{Section, station_word};
+use super::plan_view::round;
+use super::{Section, SetupView, station_word};
 use crate::audit::{Audit, Finding, Hop, brief};
 use crate::definition::Harness;
 use crate::definition::diagnostic::{Severity, Sources};
-use crate::netlist::{Link, Netlist};
-use crate::setup::{Setup, position_name};
+use crate::netlist::Netlist;
+use crate::setup::Setup;
 use crate::units::significant;
 
 /// A finding, with stable names.
@@ -130,8 +131,8 @@ fn finding(harness: &Harness, netlist: &Netlist, sources: &Sources, finding: &Fi
         },
         message: finding.message.clone(),
         help: finding.help.clone(),
-        value: rounded(finding.value),
-        limit: finding.limit.map(rounded),
+        value: round(finding.value),
+        limit: finding.limit.map(round),
         unit: finding.unit,
         source: finding.source,
         setup: finding.setup.as_ref().map(|setup| state(harness, setup)),
@@ -141,36 +142,27 @@ fn finding(harness: &Harness, netlist: &Netlist, sources: &Sources, finding: &Fi
 }
 
 fn hop(harness: &Harness, netlist: &Netlist, hop: Hop) -> HopView {
-    let element = match netlist.link(hop.link) {
-        Link::Wire(wire) => harness.wires[wire].id.clone(),
-        Link::Part(part, _) => harness.parts[part].id.clone(),
-        _ => netlist.elements(harness, hop.link).iter().map(|e| e.id(harness)).collect(),
-    };
+    let element = netlist.name(harness, hop.link);
     let [from, to] = [hop.from, hop.to].map(|node| harness.point_name(netlist.point(node)));
-    HopView { element, from, to, amps: rounded(hop.amps) }
+    HopView { element, from, to, amps: round(hop.amps) }
 }
 
 fn state(harness: &Harness, setup: &Setup) -> StateView {
-    let set = setup.set().map(|(switch, at)| {
-        (harness.parts[switch].id.clone(), position_name(harness, switch, at).to_owned())
-    });
-    StateView {
-        set: set.collect(),
-        conditions: setup.conditions().map(|c| harness.conditions[c].id.clone()).collect(),
-    }
+    let SetupView { set, conditions, .. } = SetupView::of(harness, setup);
+    StateView { set, conditions }
 }
 
 /// Every load of an audit.
 pub fn loads(harness: &Harness, audit: &Audit) -> Vec<LoadView> {
     let view = |line: &crate::audit::LoadLine| LoadView {
         load: line.name.clone(),
-        volts: rounded(line.volts),
-        amps: rounded(line.amps),
-        feed: rounded(line.feed),
-        back: rounded(line.back),
-        drop: rounded(line.total()),
-        most: rounded(line.most),
-        limit: line.limit.map(rounded),
+        volts: round(line.volts),
+        amps: round(line.amps),
+        feed: round(line.feed),
+        back: round(line.back),
+        drop: round(line.total()),
+        most: round(line.most),
+        limit: line.limit.map(round),
         source: line.source,
         setup: state(harness, &line.setup),
     };
@@ -238,9 +230,4 @@ fn notes(harness: &Harness, audit: &Audit, setups: &[&Setup]) -> Vec<String> {
     sources.dedup();
     notes.extend(sources.iter().map(|source| format!("Limit: {source}.")));
     notes
-}
-
-/// Four digits are more than any of it is good for.
-fn rounded(value: f64) -> f64 {
-    significant(value, 4).parse().unwrap_or(value)
 }

@@ -384,6 +384,12 @@ pub struct Limit {
 }
 
 impl Harness {
+    /// Whether it has a source of its own: a battery or an alternator.
+    pub fn has_source(&self) -> bool {
+        let source = |kind: &PartKind| matches!(kind, PartKind::Battery { .. } | PartKind::Alternator { .. });
+        self.parts.values().any(|part| source(&part.kind))
+    }
+
     /// Whether anything of it is bonded to a chassis; a free lead has none.
     pub fn has_chassis(&self) -> bool {
         self.terminals.values().any(|terminal| terminal.ground)
