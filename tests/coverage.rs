@@ -7,9 +7,12 @@
 
 #[path = "support/machine.rs"]
 mod machine;
+#[path = "support/mod.rs"]
+mod support;
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use machine::made;
 use ringout::circuit::{Change, Corner, Lean, Operating, solve_rounds};
 use ringout::definition::{Harness, Kind, PartId, Point, load};
 use ringout::fault::{Fault, Universe};
@@ -19,20 +22,6 @@ use ringout::netlist::resistance::{Seen, range};
 use ringout::plan::{Meters, Plan, Scope, Step, Uncover, plan};
 use ringout::setup::{Isolated, Power, Setup};
 use ringout::units::Ohms;
-
-fn made(seed: u64) -> Harness {
-    let text = machine::random(seed, 30);
-    match load("made.toml", text, None, &mut |path: &str| Err(format!("{path} is not there"))) {
-        Ok(loaded) => loaded.harness,
-        Err(rejected) => panic!("{:?}", rejected.diagnostics.first().map(|d| &d.message)),
-    }
-}
-
-fn sprayer() -> Harness {
-    let read = |path: &str| std::fs::read_to_string(format!("harnesses/{path}")).map_err(|e| e.to_string());
-    let path = "orchard-sprayer.toml";
-    load(path, read(path).unwrap(), None, &mut |path: &str| read(path)).unwrap().harness
-}
 
 /// A machine with everything it takes to put a fault into it.
 struct Bench<'a> {
@@ -143,7 +132,7 @@ fn check(harness: &Harness, one_in: usize) -> [usize; 3] {
 fn what_a_plan_claims_is_so_and_what_it_advises_helps() {
     let mut sum = [0; 3];
     for seed in 0..30 {
-        let found = check(&made(seed), 3);
+        let found = check(&made(seed, 30), 3);
         sum.iter_mut().zip(found).for_each(|(sum, found)| *sum += found);
     }
     let [claims, remedies, hidden] = sum;
@@ -152,7 +141,7 @@ fn what_a_plan_claims_is_so_and_what_it_advises_helps() {
 
 #[test]
 fn the_sprayers_plan_keeps_its_word() {
-    let [claims, remedies, hidden] = check(&sprayer(), 7);
+    let [claims, remedies, hidden] = check(&support::harness("orchard-sprayer.toml"), 7);
     assert!(claims > 1000 && remedies > 50 && hidden > 50, "{claims} {remedies} {hidden}");
 }
 
@@ -211,7 +200,7 @@ fn joined_inside(harness: &Harness, situation: &Situation<'_>) -> Vec<[usize; 2]
 
 #[test]
 fn claims_stand_whatever_a_unit_has_inside_and_with_either_figure_of_an_exchange() {
-    let harness = sprayer();
+    let harness = support::harness("orchard-sprayer.toml");
     let netlist = Netlist::new(&harness);
     let bench = Bench { harness: &harness, netlist: &netlist, universe: Universe::new(&harness, &netlist) };
     let matings =

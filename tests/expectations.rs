@@ -7,20 +7,12 @@ mod machine;
 #[path = "support/mod.rs"]
 mod support;
 
-use machine::Rng;
-use ringout::definition::{Harness, Kind, load};
+use machine::{Rng, made};
+use ringout::definition::{Harness, Kind};
 use ringout::measure::{Expectation, METERS, Meter, Reading, Reason, Situation};
 use ringout::netlist::Netlist;
 use ringout::plan::{self, Scope};
 use ringout::units::{Ohms, Volts};
-
-fn made(seed: u64, wires: usize) -> Harness {
-    let none = &mut |path: &str| Err(format!("{path} is not there"));
-    match load("made.toml", machine::random(seed, wires), None, none) {
-        Ok(loaded) => loaded.harness,
-        Err(rejected) => panic!("{:?}", rejected.diagnostics.first().map(|d| &d.message)),
-    }
-}
 
 fn adds_up(reason: &Reason, limit: f64, name: &str, explained: bool) {
     let sum: f64 = reason.terms.iter().map(|term| term.amount).sum();
@@ -151,8 +143,7 @@ fn a_beeper_between_its_thresholds_tells_nothing() {
              terminal = {{ A = {{}}, B = {{}} }}\n\
              [part.R1]\nkind = \"resistor\"\nbetween = [\"A\", \"B\"]\nohms = \"{ohms} ohm\"\n"
         );
-        let none = &mut |path: &str| Err(format!("{path} is not there"));
-        let harness = load("made.toml", text, None, none).ok().unwrap().harness;
+        let harness = machine::read(&text);
         let netlist = Netlist::new(&harness);
         let situation = Situation::new(&harness, &netlist, &plan::as_found(&harness)).unwrap();
         let [a, b] = ["A", "B"].map(|point| harness.point(point).unwrap());

@@ -13,20 +13,11 @@ mod machine;
 
 use proptest::prelude::*;
 
-use machine::Rng;
+use machine::{Rng, read};
 use ringout::circuit::{Corner, Operating, solve};
-use ringout::definition::{Harness, PartKind, Point, load};
+use ringout::definition::{Harness, PartKind, Point};
 use ringout::netlist::{Link, LinkId, Netlist, PartWay};
 use ringout::setup::{Connected, Isolated, Setup, switches};
-
-fn read(text: &str) -> Harness {
-    match load("made.toml", text.to_owned(), None, &mut |path: &str| Err(format!("{path} is not there"))) {
-        Ok(loaded) => loaded.harness,
-        Err(rejected) => {
-            panic!("{:?}\n{text}", rejected.diagnostics.iter().map(|d| &d.message).collect::<Vec<_>>())
-        }
-    }
-}
 
 /// A machine that is live, with switches and conditions as the numbers have it; `None` if it never settles.
 struct Live {

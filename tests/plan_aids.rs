@@ -20,22 +20,14 @@ mod support;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use machine::Rng;
+use machine::{Rng, made};
 use replay::{Put, Scene, State};
-use ringout::definition::{Harness, Point, load};
+use ringout::definition::{Harness, Point};
 use ringout::measure::METERS;
 use ringout::plan::{Aids, Meters, Scope};
 use ringout::setup::{Isolated, Place, Power, Setup, SetupError, Strap, combinations, transition};
 use rules::{Replay, list, planned_with, text};
 use serde_json::Value;
-
-fn made(seed: u64, wires: usize) -> Harness {
-    let none = &mut |path: &str| Err(format!("{path} is not there"));
-    match load("made.toml", machine::random(seed, wires), None, none) {
-        Ok(loaded) => loaded.harness,
-        Err(rejected) => panic!("{:?}", rejected.diagnostics.first().map(|d| &d.message)),
-    }
-}
 
 const CHOICES: [&[&str]; 4] = [&["straps"], &["groupings"], &["loopback"], &["groupings", "loopback"]];
 
@@ -178,8 +170,7 @@ fn no_strap_stands_for_what_the_maker_demands() {
     let lead = std::fs::read_to_string(support::path("umbilical-25.toml")).unwrap();
     let demanded = "[[limit]]\ntitle = \"Pair 3, 4\"\nkind = \"isolation\"\nred = \"XU1.3\"\nblack = \"XU1.4\"\n\
                     low = \"5 Mohm\"\nsource = \"invented\"\n";
-    let none = &mut |path: &str| Err(format!("{path} is not there"));
-    let harness = load("made.toml", format!("{lead}\n{demanded}"), None, none).ok().unwrap().harness;
+    let harness = machine::read(&format!("{lead}\n{demanded}"));
     for words in CHOICES {
         let plan = planned_with(&harness, &Scope::default(), &Meters::default(), aids(words)).unwrap();
         replay(&harness, &Scope::default(), &plan, 1);
@@ -311,8 +302,7 @@ fn straps_go_only_where_they_may() {
 #[test]
 #[ignore = "run with --release"]
 fn a_thousand_wires_are_planned_with_aids_in_time() {
-    let none = &mut |path: &str| Err(format!("{path} is not there"));
-    let harness = load("made.toml", machine::large(1000), None, none).ok().unwrap().harness;
+    let harness = machine::read(&machine::large(1000));
     let start = std::time::Instant::now();
     let aids = aids(&["groupings", "loopback"]);
     let plan = planned_with(&harness, &Scope::default(), &Meters::default(), aids).unwrap();

@@ -23,9 +23,9 @@ mod support;
 
 use std::collections::BTreeSet;
 
-use machine::Rng;
+use machine::{Rng, made};
 use replay::{State, batteries};
-use ringout::definition::{Harness, MatingId, load};
+use ringout::definition::{Harness, MatingId};
 use ringout::measure::{METERS, Meter};
 use ringout::netlist::Netlist;
 use ringout::plan::{self, Meters, Scope};
@@ -44,14 +44,6 @@ fn check_for(harness: &Harness, scope: &Scope, meters: &Meters, tried: usize, se
         Replay { harness, scope, plan: &plan, state: State::default(), tried, rng: Rng::new(seed) };
     replay.run();
     true
-}
-
-fn made(seed: u64, wires: usize) -> Harness {
-    let none = &mut |path: &str| Err(format!("{path} is not there"));
-    match load("made.toml", machine::random(seed, wires), None, none) {
-        Ok(loaded) => loaded.harness,
-        Err(rejected) => panic!("{:?}", rejected.diagnostics.first().map(|d| &d.message)),
-    }
 }
 
 /// The whole machine, some plugs, or one circuit.
@@ -281,8 +273,7 @@ fn every_sheet_carries_its_cautions_and_defers() {
 #[ignore = "run with --release"]
 fn two_thousand_wires_are_planned_in_time() {
     for text in [machine::large(2000), machine::random(7, 2000)] {
-        let none = &mut |path: &str| Err(format!("{path} is not there"));
-        let harness = load("made.toml", text, None, none).ok().unwrap().harness;
+        let harness = machine::read(&text);
         let start = std::time::Instant::now();
         assert!(planned(&harness, &Scope::default()).is_some());
         assert!(start.elapsed().as_secs() < 10, "{:?}", start.elapsed());

@@ -10,21 +10,13 @@ mod machine;
 
 use std::path::Path;
 
+use machine::read;
 use ringout::audit::{Audit, Finding, Options, audit};
 use ringout::circuit::{Change, Corner, solve};
 use ringout::conductor::ContactSize;
 use ringout::definition::diagnostic::Severity;
 use ringout::definition::{Harness, PartKind, RuleSet, load};
 use ringout::netlist::{Link, Netlist, PartWay};
-
-fn read(text: &str) -> Harness {
-    match load("made.toml", text.to_owned(), None, &mut |path: &str| Err(format!("{path} is not there"))) {
-        Ok(loaded) => loaded.harness,
-        Err(rejected) => {
-            panic!("{:?}\n{text}", rejected.diagnostics.iter().map(|d| &d.message).collect::<Vec<_>>())
-        }
-    }
-}
 
 fn audited(text: &str, rule_set: Option<RuleSet>, electrical: bool) -> Audit {
     let harness = read(text);

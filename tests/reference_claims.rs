@@ -12,30 +12,19 @@
 mod machine;
 #[path = "support/spice.rs"]
 mod spice;
+#[path = "support/mod.rs"]
+mod support;
 
 use std::collections::BTreeSet;
 use std::fmt::Write;
 
+use machine::made;
 use ringout::circuit::spice::deck;
-use ringout::definition::{Harness, load};
+use ringout::definition::Harness;
 use ringout::fault::{Fault, Universe};
 use ringout::measure::{Meter, Prediction};
 use ringout::netlist::Netlist;
 use ringout::plan::{Plan, Scope, Step, plan};
-
-fn made(seed: u64) -> Harness {
-    let text = machine::random(seed, 20 + (seed as usize % 4) * 5);
-    match load("made.toml", text, None, &mut |path: &str| Err(format!("{path} is not there"))) {
-        Ok(loaded) => loaded.harness,
-        Err(rejected) => panic!("{:?}", rejected.diagnostics.first().map(|d| &d.message)),
-    }
-}
-
-fn sprayer() -> Harness {
-    let read = |path: &str| std::fs::read_to_string(format!("harnesses/{path}")).map_err(|e| e.to_string());
-    let path = "orchard-sprayer.toml";
-    load(path, read(path).unwrap(), None, &mut |path: &str| read(path)).unwrap().harness
-}
 
 /// A claim whose reading the simulator is asked for.
 struct Asked<'a> {
@@ -173,7 +162,7 @@ fn fifty_made_machines_show_what_their_plans_claim() {
     }
     let (mut confirmed_in_all, mut buzzing, mut machines) = (0, 0, 0);
     for seed in 300..350 {
-        let [claims, buzz] = confirmed(&made(seed), 1);
+        let [claims, buzz] = confirmed(&made(seed, 20 + (seed as usize % 4) * 5), 1);
         confirmed_in_all += claims;
         buzzing += buzz;
         machines += usize::from(claims > 0);
@@ -185,7 +174,7 @@ fn fifty_made_machines_show_what_their_plans_claim() {
 #[test]
 fn the_sprayer_shows_what_its_plan_claims() {
     if spice::is_there() {
-        let [claims, _] = confirmed(&sprayer(), 10);
+        let [claims, _] = confirmed(&support::harness("orchard-sprayer.toml"), 10);
         assert!(claims > 100, "{claims}");
     }
 }

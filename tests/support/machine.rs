@@ -18,6 +18,23 @@ mod random;
 pub(crate) use large::large;
 pub(crate) use random::random;
 
+use ringout::definition::{Harness, load};
+
+/// A definition that uses no other files, read.
+pub(crate) fn read(text: &str) -> Harness {
+    match load("made.toml", text.to_owned(), None, &mut |path: &str| Err(format!("{path} is not there"))) {
+        Ok(loaded) => loaded.harness,
+        Err(rejected) => {
+            panic!("{:?}\n{text}", rejected.diagnostics.iter().map(|d| &d.message).collect::<Vec<_>>())
+        }
+    }
+}
+
+/// [`random`], read.
+pub(crate) fn made(seed: u64, wires: usize) -> Harness {
+    read(&random(seed, wires))
+}
+
 /// SplitMix64: a small generator whose numbers are the same everywhere.
 ///
 /// Source: Steele, Lea and Flood, "Fast Splittable Pseudorandom Number Generators", OOPSLA 2014.
