@@ -31,8 +31,8 @@ pub struct Operating {
     base: Arc<Base>,
     /// How it differs from what was factored.
     update: Option<Update>,
-    /// With an update and power: voltages and islands of all nodes.
-    solved: Option<(Vec<f64>, Vec<u32>)>,
+    /// With an update and power: voltages of all nodes, and their islands where these are others.
+    solved: Option<(Vec<f64>, Option<Vec<u32>>)>,
     states: States,
     marginal: bool,
 }
@@ -115,8 +115,8 @@ impl Operating {
     /// Whether two nodes are joined by anything that conducts.
     pub fn joined(&self, a: usize, b: usize) -> bool {
         match (&self.solved, &self.update) {
-            (Some((_, island)), _) => island[a] == island[b],
-            (None, None) => self.base.island[a] == self.base.island[b],
+            (Some((_, Some(island))), _) => island[a] == island[b],
+            (Some((_, None)), _) | (None, None) => self.base.island[a] == self.base.island[b],
             (None, Some(update)) => update.joins(&self.base, &self.way(a, b)),
         }
     }

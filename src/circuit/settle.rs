@@ -79,14 +79,13 @@ pub(super) fn settle(
         if machine.setup.power() == Power::Isolated {
             return Ok(Settled::Steady(Box::new(operating)));
         }
-        let next = switched(machine, &operating, &states);
-        if next == states {
+        let Some(next) = switched(machine, &operating, &states) else {
             operating.mark_marginal(near || marginal(machine, &operating, &states));
             if let Some(way) = way {
                 *way = solved;
             }
             return Ok(Settled::Steady(Box::new(operating)));
-        }
+        };
         // A fuse does not come back: whether it was a near thing must be asked when it blows.
         near |= next.blown != states.blown && marginal(machine, &operating, &states);
         solved.push(operating);
@@ -130,42 +129,69 @@ fn stuck(changes: &[Change]) -> States {
     States { operated: operated.collect(), ..States::default() }
 }
 
-/// The states that the voltages call for. Diodes go first: while one of them still switches, relays
-/// and units wait, because what they see is not yet what they will see.
-fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> States {
-    let mut next = states.clone();
+/// The states that the voltages call for; `None` where nothing switches. Diodes go first: while one of them
+/// still switches, relays and units wait, because what they see is not yet what they will see.
+fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> Option<States> {
+    let mut next = Switching { states, next: None };
     for link in machine.netlist.part_links() {
         if let Link::Part(part, PartWay::Diode) = machine.netlist.link(link) {
-            next.put(link, diode_on(machine, now, states, link, part));
+            next.put(link, |was| diode_on(machine, now, was, link, part));
         }
     }
-    if next != *states {
-        return next;
+    if next.next.is_some() {
+        return next.next;
     }
     for link in machine.netlist.part_links() {
         let Link::Part(part, way) = machine.netlist.link(link) else { continue };
         match (way, &machine.harness.parts[part].kind) {
             (PartWay::Coil, PartKind::Relay { operate, .. }) => {
-                relay(machine, now, &mut next, link, part, *operate);
+                if let Some(operated) = operates(machine, now, link, part, *operate)
+                    && operated != states.operated(part)
+                {
+                    next.changed().operate(part, operated);
+                }
             }
             (PartWay::Drive(at), PartKind::Unit { functions }) => {
                 let on = !machine.is_dead(part) && drives(machine, now, &functions[at as usize]);
-                next.put(link, on);
+                next.put(link, |_| on);
             }
             (PartWay::Source, PartKind::Alternator { plus, minus, sense, when, .. }) => {
                 let turns = when.is_none_or(|condition| machine.setup.holds(condition));
                 // It excites itself from what the battery shows at its sense terminal.
                 let live = now.volts_between(machine.node(sense.unwrap_or(*plus)), machine.node(*minus));
-                next.put(link, turns && live >= machine.live());
+                next.put(link, |_| turns && live >= machine.live());
             }
             _ => {}
         }
     }
     // What blows a fuse is the current that stays, not one that a relay is about to interrupt.
-    if next == *states {
-        next.blown.extend(overloaded(machine, now));
+    if next.next.is_none()
+        && let Some(fuse) = overloaded(machine, now).filter(|fuse| !states.blown(*fuse))
+    {
+        next.changed().blown.insert(fuse);
     }
-    next
+    next.next
+}
+
+/// States that are copied only when one of them switches.
+struct Switching<'a> {
+    states: &'a States,
+    next: Option<States>,
+}
+
+impl Switching<'_> {
+    fn changed(&mut self) -> &mut States {
+        self.next.get_or_insert_with(|| self.states.clone())
+    }
+
+    /// Whether a link is on from now on, said by whether it was.
+    fn put(&mut self, link: LinkId, on: impl FnOnce(bool) -> bool) {
+        let was = self.states.on(link);
+        let on = on(was);
+        if on != was {
+            self.changed().put(link, on);
+        }
+    }
 }
 
 /// The current through a link that is a plain resistance, whichever way it flows, in amperes.
@@ -188,36 +214,32 @@ fn overloaded(machine: Machine<'_>, now: &Operating) -> Option<LinkId> {
     most.map(|(_, link)| link)
 }
 
-fn relay(
+/// Whether a relay operates; `None` for one that is stuck, whatever its coil sees.
+fn operates(
     machine: Machine<'_>,
     now: &Operating,
-    next: &mut States,
     coil: LinkId,
     part: PartId,
     operate: Volts,
-) {
+) -> Option<bool> {
     if machine.changes.iter().any(|c| matches!(c, Change::Stuck { relay, .. } if *relay == part)) {
-        return;
+        return None;
     }
     let [a, b] = machine.netlist.ends(coil);
     let open = machine.changes.contains(&Change::Open(coil));
-    if !open && now.volts_between(a, b).abs() >= operate.get() * machine.lean.volts() {
-        next.operated.insert(part);
-    } else {
-        next.operated.remove(&part);
-    }
+    Some(!open && now.volts_between(a, b).abs() >= operate.get() * machine.lean.volts())
 }
 
 /// A diode conducts when its anode stands above its cathode by more than its drop, and goes on until
 /// the current through it would turn round.
-fn diode_on(machine: Machine<'_>, now: &Operating, states: &States, link: LinkId, part: PartId) -> bool {
+fn diode_on(machine: Machine<'_>, now: &Operating, was: bool, link: LinkId, part: PartId) -> bool {
     let PartKind::Diode { drop, .. } = &machine.harness.parts[part].kind else { return false };
     if machine.changes.contains(&Change::Open(link)) {
         return false;
     }
     let [anode, cathode] = machine.netlist.ends(link);
     let forward = now.volts_between(anode, cathode);
-    if states.on(link) { forward >= drop.get() - ROUNDING } else { forward > drop.get() + ROUNDING }
+    if was { forward >= drop.get() - ROUNDING } else { forward > drop.get() + ROUNDING }
 }
 
 fn drives(machine: Machine<'_>, now: &Operating, function: &Function) -> bool {

@@ -34,6 +34,14 @@ impl States {
         self.blown.iter().copied()
     }
 
+    pub(super) fn operate(&mut self, relay: PartId, operated: bool) {
+        if operated {
+            self.operated.insert(relay);
+        } else {
+            self.operated.remove(&relay);
+        }
+    }
+
     pub(super) fn put(&mut self, link: LinkId, on: bool) {
         if on {
             self.on.insert(link);

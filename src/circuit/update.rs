@@ -52,7 +52,7 @@ pub(super) struct Update {
     /// Islands that are lifted by an unknown; the equations of the lifts follow those of the currents.
     lifted: Vec<u32>,
     /// Islands that the differences touch, each with the one that stands for all it is joined to now.
-    joined: BTreeMap<u32, u32>,
+    joined: Vec<(u32, u32)>,
     /// What each difference's equation is multiplied by.
     scale: Vec<f64>,
     equations: Small,
@@ -139,11 +139,11 @@ impl Update {
     }
 
     fn touches(&self, base: &Base, [a, b]: [usize; 2]) -> bool {
-        [a, b].iter().any(|node| self.joined.contains_key(&base.island[*node]))
+        [a, b].iter().any(|node| self.joined.iter().any(|(island, _)| *island == base.island[*node]))
     }
 
     fn root(&self, island: u32) -> u32 {
-        self.joined.get(&island).copied().unwrap_or(island)
+        self.joined.iter().find(|(own, _)| *own == island).map_or(island, |(_, root)| *root)
     }
 
     /// Whether anything joins the two ends of a way now.
@@ -195,7 +195,9 @@ impl Update {
             currents[a] -= x;
             currents[b] += x;
         }
-        let mut volts = base.factor.solve(&currents);
+        // An only way that is opened carried nothing: then there is nothing to solve.
+        let still = currents.iter().all(|current| *current == 0.0);
+        let mut volts = if still { currents } else { base.factor.solve(&currents) };
         for (island, lift) in self.lifted.iter().zip(lifts).filter(|(_, lift)| **lift != 0.0) {
             let of_island = volts.iter_mut().zip(&base.island).filter(|(_, own)| *own == island);
             of_island.for_each(|(volts, _)| *volts += lift);
@@ -204,8 +206,11 @@ impl Update {
     }
 
     /// The island of each node: those that are joined now are one, and what a free direction tells apart
-    /// is two.
-    pub(super) fn islands(&self, base: &Base) -> Vec<u32> {
+    /// is two; `None` where all stay as they are.
+    pub(super) fn islands(&self, base: &Base) -> Option<Vec<u32>> {
+        if self.lifted.is_empty() && self.free.is_empty() {
+            return None;
+        }
         let mut island: Vec<u32> = base.island.iter().map(|island| self.root(*island)).collect();
         let mut fresh = base.island.len() as u32;
         for free in &self.free {
@@ -223,7 +228,7 @@ impl Update {
                 });
             }
         }
-        island
+        Some(island)
     }
 
     /// The distinct effects of a free direction at the ends of the differences: each side has such an end.
@@ -256,7 +261,7 @@ fn side(base: &Base, ends: [usize; 2], island: u32) -> f64 {
 
 /// The islands that differences touch, each with the one that stands for all it is joined to now, and those
 /// that another one stands for.
-fn islands(base: &Base, differences: &[Difference]) -> (BTreeMap<u32, u32>, Vec<u32>) {
+fn islands(base: &Base, differences: &[Difference]) -> (Vec<(u32, u32)>, Vec<u32>) {
     let mut joined: BTreeMap<u32, u32> = BTreeMap::new();
     for difference in differences {
         let [a, b] = difference.way.ends.map(|node| base.island[node]);
@@ -265,5 +270,5 @@ fn islands(base: &Base, differences: &[Difference]) -> (BTreeMap<u32, u32>, Vec<
         joined.values_mut().filter(|root| **root == drop).for_each(|root| *root = keep);
     }
     let lifted = joined.iter().filter(|(island, root)| island != root).map(|(island, _)| *island).collect();
-    (joined, lifted)
+    (joined.into_iter().collect(), lifted)
 }

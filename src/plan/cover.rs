@@ -118,31 +118,36 @@ impl<'a> Cover<'a> {
     /// Those of the readings that show a change for sure: whichever way the machine settles, with
     /// thresholds at either end where that matters, and whatever connected units have inside.
     fn shown(&self, changes: &[Change], felt: &[usize]) -> Vec<usize> {
-        let mut machines = self.situation.solve(changes);
-        if machines.is_empty() {
-            return Vec::new();
-        }
+        let machines = self.situation.solve(changes);
+        let Some((first, others)) = machines.split_first() else { return Vec::new() };
+        let side = |at: usize| Some((at, self.side(at, first, &self.ways[at])?));
+        let mut shown: Vec<(usize, bool)> = felt.iter().copied().filter_map(side).collect();
+        // All on one side: between a reading above and one below lies one that a healthy machine shows.
+        let keep = |shown: &mut Vec<(usize, bool)>, machines: &[Operating], ways: &[Way]| {
+            let stands = |at: usize, side| machines.iter().all(|m| self.side(at, m, &ways[at]) == Some(side));
+            shown.retain(|(at, side)| stands(*at, *side));
+        };
+        keep(&mut shown, others, &self.ways);
         let powered = self.situation.setup.power() == Power::Connected;
-        if powered && machines.iter().any(Operating::is_marginal) {
+        if powered && !shown.is_empty() && machines.iter().any(Operating::is_marginal) {
             for lean in Lean::OUTER {
-                machines.extend(self.situation.solve_at(changes, Corner::Nominal, lean));
+                let machines = self.situation.solve_at(changes, Corner::Nominal, lean);
+                keep(&mut shown, &machines, &self.ways);
             }
         }
-        let through = self.situation.solve_through_units(changes);
-        let out = |at: usize, machine: &Operating, way: &Way| {
-            let Question { measurement, expect } = &self.questions[at];
-            let reading = self.situation.read_along(machine, way, measurement.kind());
-            expect.excludes(reading, measurement.kind(), &expect.meter).then(|| above(reading, expect))
-        };
-        // All on one side: between a reading above and one below lies one that a healthy machine shows.
-        let shows = |at: &usize| {
-            let plain = machines.iter().map(|machine| out(*at, machine, &self.ways[*at]));
-            let through = through.iter().map(|machine| out(*at, machine, &self.through_units[*at]));
-            let mut sides = plain.chain(through);
-            let first = sides.next().flatten();
-            first.is_some() && sides.all(|side| side == first)
-        };
-        felt.iter().copied().filter(shows).collect()
+        if !shown.is_empty() {
+            let through: Vec<Operating> = self.situation.solve_through_units(changes).into_iter().collect();
+            keep(&mut shown, &through, &self.through_units);
+        }
+        shown.into_iter().map(|(at, _)| at).collect()
+    }
+
+    /// Whether a reading would lie above what is healthy (else below); `None` where the meter would not show for
+    /// sure that it is neither.
+    fn side(&self, at: usize, machine: &Operating, way: &Way) -> Option<bool> {
+        let Question { measurement, expect } = &self.questions[at];
+        let reading = self.situation.read_along(machine, way, measurement.kind());
+        expect.excludes(reading, measurement.kind(), &expect.meter).then(|| above(reading, expect))
     }
 }
 
