@@ -1,6 +1,6 @@
 //! What a person does to bring a setup about, and what it costs.
 
-use super::{plug_of, position_name};
+use super::{Effort, plug_of, position_name, usual};
 use crate::definition::{ConditionId, Harness, MatingId, PartId, StationId};
 use crate::units::Seconds;
 
@@ -34,28 +34,17 @@ pub enum Action {
     End(ConditionId),
 }
 
-/// Time to walk to another station where the definition gives none: common practice, no source.
-const WALK: Seconds = Seconds::new(20.0);
-/// Time to take a battery lead off or put it on: common practice, no source.
-const LEAD: Seconds = Seconds::new(60.0);
-/// Time to unplug or plug a connector: common practice, no source.
-const PLUG: Seconds = Seconds::new(30.0);
-/// Time to move a switch: common practice, no source.
-const SWITCH: Seconds = Seconds::new(5.0);
-/// Time to bring a condition about or end it: common practice, no source.
-const CONDITION: Seconds = Seconds::new(60.0);
-/// Time to place two probes and write a reading down: common practice, no source.
-pub const READING_SECONDS: Seconds = Seconds::new(20.0);
-
 impl Action {
-    /// How long it takes.
+    /// How long it takes: as the definition says, or as is usual.
     pub fn seconds(self, harness: &Harness) -> Seconds {
         match self {
-            Self::GoTo(station) => harness.stations[station].reach.unwrap_or(WALK),
-            Self::TakeOff(..) | Self::PutOn(..) => LEAD,
-            Self::Unplug(mating) | Self::Plug(mating) => harness.matings[mating].unplug.unwrap_or(PLUG),
-            Self::Set(..) => SWITCH,
-            Self::Bring(_) | Self::End(_) => CONDITION,
+            Self::GoTo(station) => harness.stations[station].reach.unwrap_or(usual(Effort::Walk)),
+            Self::TakeOff(..) | Self::PutOn(..) => usual(Effort::Lead),
+            Self::Unplug(mating) | Self::Plug(mating) => {
+                harness.matings[mating].unplug.unwrap_or(usual(Effort::Plug))
+            }
+            Self::Set(..) => usual(Effort::Switch),
+            Self::Bring(_) | Self::End(_) => usual(Effort::Condition),
         }
     }
 

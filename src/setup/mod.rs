@@ -6,12 +6,14 @@
 //! switch power, and nothing else makes one from the other.
 
 mod action;
+mod effort;
 mod explore;
 mod transition;
 
-pub use action::{Action, Post, READING_SECONDS};
+pub use action::{Action, Post};
+pub use effort::{EFFORTS, Effort, READING_SECONDS, usual};
 pub use explore::{Move, combinations, moves};
-pub use transition::transition;
+pub use transition::{rounds, transition};
 
 use std::collections::{BTreeMap, BTreeSet};
 

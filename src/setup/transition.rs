@@ -13,7 +13,13 @@ use crate::definition::{ConditionId, Harness, MatingId, PartId, PartKind, Statio
 ///
 /// Cost: linear in what differs, plus one look at every battery.
 pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
-    let mut walk = Walk { harness, actions: Vec::new() };
+    rounds(harness, from, to).into_iter().flatten().collect()
+}
+
+/// The same in rounds: one round after the other, but within a round in any order, for instance as the person
+/// stands. What leads from power connected to power isolated, or back, is never in one round.
+pub fn rounds(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Vec<Action>> {
+    let mut walk = Walk { harness, rounds: vec![Vec::new()] };
     let rewire = !from.parted().eq(to.parted());
     match (from.clone(), to) {
         (Setup::Connected(now), Setup::Connected(_)) if !rewire => {
@@ -26,7 +32,8 @@ pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
         }
         (Setup::Isolated(now), _) => walk.isolated_to(now, to),
     }
-    walk.actions
+    walk.rounds.retain(|round| !round.is_empty());
+    walk.rounds
 }
 
 /// Switches go to rest before power goes off, so that no lead is taken off under load.
@@ -34,12 +41,13 @@ fn walk_to_rest(walk: &mut Walk<'_>, now: Connected) -> Connected {
     let setup = Setup::from(now.clone());
     let mut now = now;
     for condition in setup.conditions().filter(|c| walk.harness.conditions[*c].needs_power) {
-        walk.actions.push(Action::End(condition));
+        walk.push(Action::End(condition));
         now = now.end(condition);
     }
+    walk.then();
     for (switch, _) in setup.set() {
         let rest = rest_of(walk.harness, switch);
-        walk.actions.push(Action::Set(switch, rest));
+        walk.push(Action::Set(switch, rest));
         now = now.set(walk.harness, switch, rest);
     }
     now
@@ -47,21 +55,34 @@ fn walk_to_rest(walk: &mut Walk<'_>, now: Connected) -> Connected {
 
 struct Walk<'a> {
     harness: &'a Harness,
-    actions: Vec<Action>,
+    rounds: Vec<Vec<Action>>,
 }
 
 impl Walk<'_> {
+    fn push(&mut self, action: Action) {
+        if let Some(round) = self.rounds.last_mut() {
+            round.push(action);
+        }
+    }
+
+    /// What follows comes after all that went before.
+    fn then(&mut self) {
+        self.rounds.push(Vec::new());
+    }
+
     fn isolate(&mut self, now: Connected) -> Isolated {
         for post in [Post::Negative, Post::Positive] {
-            self.actions.extend(batteries(self.harness).map(|battery| Action::TakeOff(battery, post)));
+            self.rounds.push(batteries(self.harness).map(|battery| Action::TakeOff(battery, post)).collect());
         }
+        self.then();
         now.isolate(self.harness)
     }
 
     fn connect(&mut self, now: Isolated) -> Connected {
         for post in [Post::Positive, Post::Negative] {
-            self.actions.extend(batteries(self.harness).map(|battery| Action::PutOn(battery, post)));
+            self.rounds.push(batteries(self.harness).map(|battery| Action::PutOn(battery, post)).collect());
         }
+        self.then();
         now.connect()
     }
 
@@ -71,11 +92,11 @@ impl Walk<'_> {
         let unplug: Vec<MatingId> = to.parted().filter(|m| !before.is_parted(*m)).collect();
         let plug: Vec<MatingId> = before.parted().filter(|m| !to.is_parted(*m)).collect();
         for mating in self.by_station(unplug) {
-            self.actions.push(Action::Unplug(mating));
+            self.push(Action::Unplug(mating));
             now = now.part(mating);
         }
         for mating in self.by_station(plug) {
-            self.actions.push(Action::Plug(mating));
+            self.push(Action::Plug(mating));
             now = now.mate(mating);
         }
         match to {
@@ -83,7 +104,7 @@ impl Walk<'_> {
             Setup::Connected(_) => {
                 for (switch, _) in Setup::from(now.clone()).set() {
                     let rest = rest_of(self.harness, switch);
-                    self.actions.push(Action::Set(switch, rest));
+                    self.push(Action::Set(switch, rest));
                     now = now.set(self.harness, switch, rest);
                 }
                 let now = self.connect(now);
@@ -108,16 +129,17 @@ impl Walk<'_> {
     fn unpowered(&mut self, now: Isolated, to: &Setup) {
         let mut now = now;
         for (switch, position) in self.moves(&now.clone().into(), to) {
-            self.actions.push(Action::Set(switch, position));
+            self.push(Action::Set(switch, position));
             now = now.set(self.harness, switch, position);
         }
+        self.then();
         let (end, bring) = changes(&now.clone().into(), to);
         for condition in end {
-            self.actions.push(Action::End(condition));
+            self.push(Action::End(condition));
             now = now.end(condition);
         }
         for condition in bring {
-            self.actions.push(Action::Bring(condition));
+            self.push(Action::Bring(condition));
             now = now.bring(self.harness, condition);
         }
         debug_assert_eq!(&Setup::from(now), to, "the walk ends where it should");
@@ -128,15 +150,23 @@ impl Walk<'_> {
         let mut now = now;
         let (end, bring) = changes(&now.clone().into(), to);
         for condition in end {
-            self.actions.push(Action::End(condition));
+            self.push(Action::End(condition));
             now = now.end(condition);
         }
-        for (switch, position) in self.moves(&now.clone().into(), to) {
-            self.actions.push(Action::Set(switch, position));
-            now = now.set(self.harness, switch, position);
+        self.then();
+        let moves = self.moves(&now.clone().into(), to);
+        let at_rest = |(switch, position): &(PartId, usize)| *position == rest_of(self.harness, *switch);
+        let (back, there): (Vec<_>, Vec<_>) = moves.into_iter().partition(at_rest);
+        // What goes to rest does so before anything else is switched on.
+        for moves in [back, there] {
+            for (switch, position) in moves {
+                self.push(Action::Set(switch, position));
+                now = now.set(self.harness, switch, position);
+            }
+            self.then();
         }
         for condition in bring {
-            self.actions.push(Action::Bring(condition));
+            self.push(Action::Bring(condition));
             now = now.bring(condition);
         }
         debug_assert_eq!(&Setup::from(now), to, "the walk ends where it should");

@@ -10,6 +10,7 @@ mod locate;
 mod nets;
 mod pins;
 mod plan;
+mod plan_cost;
 mod plan_view;
 mod render;
 mod suspects;
