@@ -11,6 +11,7 @@
 mod bounds;
 mod caution;
 mod cover;
+mod fewest;
 mod hidden;
 mod instrument;
 pub mod order;
@@ -134,8 +135,8 @@ pub struct Coverage {
 pub struct Cost {
     /// Readings.
     pub steps: usize,
-    /// The fewest readings with two probes: k − 1 in a net of k points, one for each pair that must be
-    /// apart, one for each supply.
+    /// The fewest with two probes that read every net and pair for itself: k − 1 in a net of k points, one for
+    /// each pair that must be apart, one for each supply.
     pub steps_bound: usize,
     /// Setup changes: leads, plugs, switches, conditions (walking is not one).
     pub changes: usize,
@@ -146,6 +147,10 @@ pub struct Cost {
     /// The least time for these phases in any order and for their stations in any order, with as many
     /// readings as must be.
     pub seconds_bound: Seconds,
+    /// So many of the readings would show the same single faults, without telling as well which one it is.
+    pub cover: usize,
+    /// No fewer of the readings can show them.
+    pub cover_bound: usize,
     /// Setups in which switch contacts are closed to be read.
     pub switch_setups: usize,
     /// The fewest setups that close each of these contacts without a way beside it.

@@ -9,7 +9,7 @@
 //! Industrial and Applied Mathematics 10, 1962, 196–210), with the way a stop is left as a part of the
 //! state. Beyond that it is built by nearest insertion, made better by moving and reversing stretches, and
 //! held against a bound: the assignment of one next stop to each, and on the costs that it leaves over
-//! the least arborescence (the additive bound of Fischetti and Toth, Mathematical Programming 53, 1992,
+//! the least arborescences (the additive bound of Fischetti and Toth, Mathematical Programming 53, 1992,
 //! 173–197; from memory).
 
 use super::tour;
@@ -213,13 +213,13 @@ impl<'a> Table<'a> {
         if !self.is_closed(done) {
             return;
         }
-        let here: Vec<usize> = match done {
-            0 => self.costs.ways(0).collect(),
-            _ => {
-                let last = (0..self.between).filter(|k| done >> k & 1 == 1);
-                last.flat_map(|k| self.costs.ways(k + 1)).collect()
-            }
+        // Before anything is done one is at the first stop; then at any of those that are done.
+        let at: Vec<usize> = if done == 0 {
+            vec![0]
+        } else {
+            (0..self.between).filter(|k| done >> k & 1 == 1).map(|k| k + 1).collect()
         };
+        let here: Vec<usize> = at.into_iter().flat_map(|stop| self.costs.ways(stop)).collect();
         let next: Vec<usize> = self.next(done).collect();
         for way in here {
             let at = self.at(done, way);
@@ -234,9 +234,8 @@ impl<'a> Table<'a> {
 
     /// Going on from a way out to a stop: its best way out, and what is to pay from here to the end.
     fn by(&self, done: usize, way: usize, k: usize) -> (usize, u64) {
-        let to_pay = |out: usize| {
-            self.costs.between(way, out).saturating_add(self.left[self.at(done | 1 << k, out)])
-        };
+        let to_pay =
+            |out: usize| self.costs.between(way, out).saturating_add(self.left[self.at(done | 1 << k, out)]);
         let ways = self.costs.ways(k + 1);
         ways.map(|out| (out, to_pay(out))).min_by_key(|(_, cost)| *cost).unwrap_or((way, NEVER))
     }

@@ -4,6 +4,7 @@ use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::bounds::Compared;
+use super::fewest::{Fewest, fewest};
 use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
 use super::plugs::{self, SwitchSetups};
@@ -257,9 +258,11 @@ impl<'a> Builder<'a> {
         let way: Vec<(&Setup, Vec<Round>)> =
             numbered.iter().map(|phase| (&phase.ready.situation.setup, rounds(phase))).collect();
         let walked = trip::walk(self.harness, found, &way);
-        let mut phases = Vec::new();
-        for (Numbered { id, ready, steps }, Walked { actions, walks, .. }) in numbered.into_iter().zip(walked) {
-            let time = |actions: &[Action]| -> Seconds { actions.iter().map(|a| a.seconds(self.harness)).sum() };
+        let mut phases: Vec<Phase> = Vec::new();
+        for (Numbered { id, ready, steps }, Walked { actions, walks, .. }) in numbered.into_iter().zip(walked)
+        {
+            let time =
+                |actions: &[Action]| -> Seconds { actions.iter().map(|a| a.seconds(self.harness)).sum() };
             let seconds = time(&actions) + time(&walks) + READING_SECONDS * steps.len() as f64;
             self.cost.changes += actions.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
             self.cost.seconds = self.cost.seconds + seconds;
@@ -269,6 +272,10 @@ impl<'a> Builder<'a> {
             let (title, setup) = (ready.draft.title, ready.draft.setup);
             phases.push(Phase { id, title, setup, changes: actions, cautions, live, steps, seconds });
         }
+        let covers: Vec<&[Fault]> =
+            phases.iter().flat_map(|phase| &phase.steps).map(|step| step.covers.as_slice()).collect();
+        let Fewest { cover, bound } = fewest(&covers);
+        (self.cost.cover, self.cost.cover_bound) = (cover, bound);
         self.cost.changes_bound = best.changes;
         let readings = READING_SECONDS * self.cost.steps_bound as f64;
         self.cost.seconds_bound = Seconds::new(best.millis as f64 / 1000.0) + readings;

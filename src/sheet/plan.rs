@@ -60,6 +60,8 @@ fn view(harness: &Harness, plan: &Plan) -> PlanView {
             changes_bound: plan.cost.changes_bound,
             seconds: plan.cost.seconds.get(),
             seconds_bound: plan.cost.seconds_bound.get(),
+            cover: plan.cost.cover,
+            cover_bound: plan.cost.cover_bound,
             switch_setups: plan.cost.switch_setups,
             switch_setups_bound: plan.cost.switch_setups_bound,
             compared: plan.compared.map(|Compared { pairs, tied, tester }| ComparedView {

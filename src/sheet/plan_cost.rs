@@ -9,6 +9,7 @@ const SAME: f64 = 0.5;
 /// The figures of a plan beside what no plan with the same readings can do without, and how far apart they are.
 pub(super) fn bounds(cost: &CostView) -> Vec<String> {
     let mut lines = vec![steps(cost)];
+    lines.extend(cover(cost));
     lines.extend(switch_setups(cost));
     if cost.changes > 0 {
         lines.push(changes(cost));
@@ -20,12 +21,22 @@ pub(super) fn bounds(cost: &CostView) -> Vec<String> {
 
 fn steps(cost: &CostView) -> String {
     let CostView { steps, steps_bound, .. } = cost;
-    let over = "with two probes, for these nets and pairs";
+    let over = "with two probes read each net, pair and supply for itself";
     if steps == steps_bound {
-        format!("{steps} readings: {over}, no fewer do.")
+        format!("{steps} readings {over}: no fewer do.")
     } else {
-        format!("{steps} readings; {over}, the fewest are {steps_bound}: {} more.", steps - steps_bound)
+        format!("{steps} readings {over}; the fewest are {steps_bound}: {} more.", steps - steps_bound)
     }
+}
+
+/// What the readings are for that show nothing which others do not show too.
+fn cover(cost: &CostView) -> Option<String> {
+    let CostView { steps, cover, cover_bound, .. } = cost;
+    let bound =
+        if cover == cover_bound { String::new() } else { format!(", no fewer than {cover_bound} can do so") };
+    (cover < steps).then(|| {
+        format!("{cover} of them would show the same single faults{bound}; the others help to tell which.")
+    })
 }
 
 fn switch_setups(cost: &CostView) -> Option<String> {
@@ -44,7 +55,9 @@ fn changes(cost: &CostView) -> String {
         return format!("{changes} setup changes: no permitted order of these phases needs fewer.");
     }
     let more = changes.saturating_sub(*changes_bound);
-    format!("{changes} setup changes; no permitted order of these phases needs fewer than {changes_bound}: {more} more.")
+    format!(
+        "{changes} setup changes; no permitted order of these phases needs fewer than {changes_bound}: {more} more."
+    )
 }
 
 fn seconds(cost: &CostView) -> String {

@@ -227,6 +227,10 @@ pub struct CostView {
     pub seconds: f64,
     /// The least for these phases and stations in any order.
     pub seconds_bound: f64,
+    /// So many of the readings would show the same single faults.
+    pub cover: usize,
+    /// No fewer of them can.
+    pub cover_bound: usize,
     /// Setups in which switch contacts are closed.
     pub switch_setups: usize,
     /// The fewest that could do.
