@@ -84,16 +84,24 @@ impl<'a> Builder<'a> {
         if closing && self.ready.iter().all(|ready| ready.situation.setup == found) {
             return Ok(());
         }
+        let asked = draft.setup.clone();
         let draft = self.without_idle_switches(draft)?;
+        let switches = matches!(draft.look, Look::Switches);
+        if switches && draft.setup != asked {
+            // What cannot be read after all need not be closed: how few setups could do is not known then.
+            self.cost.switch_setups_bound = self.cost.switch_setups_bound.min(1);
+        }
         let same = self.ready.iter().position(|ready| ready.situation.setup == draft.setup && !closing);
         if let Some(same) = same {
             let more = self.select(&self.ready[same].situation, &draft.look);
+            self.cost.switch_setups += usize::from(switches && !more.chosen.is_empty());
             self.ready[same].selection.join(more);
             return Ok(());
         }
         let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
         let selection = self.select(&situation, &draft.look);
-        let switches = match draft.look {
+        self.cost.switch_setups += usize::from(switches && !selection.chosen.is_empty());
+        let to_close = match draft.look {
             Look::Paths => self.switch_setups(&situation, &selection),
             _ => Vec::new(),
         };
@@ -101,7 +109,7 @@ impl<'a> Builder<'a> {
             self.note_scope(&situation);
             self.ready.push(Ready { draft, situation, selection });
         }
-        for setup in switches {
+        for setup in to_close {
             let title = "Switch contacts, without power";
             self.add(Draft { title, setup, look: Look::Switches, group: None })?;
         }
@@ -115,7 +123,6 @@ impl<'a> Builder<'a> {
         let contacts = readable(situation, self.scope);
         let SwitchSetups { setups, fewest } =
             plugs::switch_setups(self.harness, self.netlist, &parted, &contacts);
-        self.cost.switch_setups = setups.len();
         self.cost.switch_setups_bound = fewest;
         setups
     }
@@ -218,7 +225,8 @@ impl<'a> Builder<'a> {
             let Some(mut ready) = ready[*at].take() else { continue };
             let steps = self.steps(number + 1, &mut ready, walked);
             let idle = numbered.iter().all(|phase: &Numbered<'_>| phase.ready.situation.setup == found);
-            if if ready.closes() { !idle } else { !steps.is_empty() } {
+            let stays = if ready.closes() { !idle } else { !steps.is_empty() };
+            if stays {
                 numbered.push(Numbered { id: number + 1, ready, steps });
             }
         }
