@@ -278,7 +278,8 @@ impl Bench<'_, '_> {
     fn accept(&mut self, proposal: &Proposal) -> Option<(usize, usize)> {
         let (drafts, fresh, tests) = self.solve(proposal)?;
         let gone = self.replaceable(proposal, &fresh);
-        let cost = self.seconds(&drafts) + READING_SECONDS.get() * tests as f64;
+        let cost =
+            self.seconds(drafts.iter().map(|draft| &draft.setup)) + READING_SECONDS.get() * tests as f64;
         let saved = READING_SECONDS.get() * gone.len() as f64 + self.long_leads(&gone);
         if saved <= cost {
             return None;
@@ -319,6 +320,7 @@ impl Bench<'_, '_> {
                 title: proposal.title,
                 setup: setup.clone(),
                 look: Look::Aided(asked.clone()),
+                group: super::DEAD,
             });
         }
         Some((drafts, fresh, tests))
@@ -345,11 +347,12 @@ impl Bench<'_, '_> {
     }
 
     /// Time for the changes of phases that follow each other and end without straps, and for the way there.
-    fn seconds(&self, drafts: &[Draft]) -> f64 {
-        let (harness, base) = (self.harness(), &self.trial.situation.setup);
+    fn seconds<'s>(&'s self, setups: impl Iterator<Item = &'s Setup>) -> f64 {
+        let harness = self.harness();
+        let base = &self.trial.situation.setup;
         let mut now = base;
         let mut actions = Vec::new();
-        for setup in drafts.iter().map(|draft| &draft.setup).chain([base]) {
+        for setup in setups.chain([base]) {
             actions.extend(transition(harness, now, setup));
             now = setup;
         }
@@ -412,22 +415,4 @@ pub(super) fn cautions(changes: &[Action], setup: &Setup) -> Vec<String> {
         );
     }
     cautions
-}
-
-/// Of the changes of a phase, those that no order of phases spares: every cap, and one change of straps.
-pub(super) fn least_changes(harness: &Harness, changes: &[Action]) -> Vec<Action> {
-    let strap = |action: &&Action| {
-        matches!(
-            action,
-            Action::Fit(_)
-                | Action::Unfit(_)
-                | Action::Refit(..)
-                | Action::FitPlug(..)
-                | Action::UnfitPlug(..)
-        )
-    };
-    let cap = |action: &&Action| matches!(action, Action::Cap(..) | Action::Uncap(..));
-    let seconds = |action: &&Action| action.seconds(harness).get();
-    let least = changes.iter().filter(strap).min_by(|a, b| seconds(a).total_cmp(&seconds(b)));
-    changes.iter().filter(cap).chain(least).cloned().collect()
 }

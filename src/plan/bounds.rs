@@ -1,5 +1,46 @@
 //! How few tests could do: published counts to hold a plan against.
 
+use std::collections::{BTreeMap, BTreeSet};
+
+use crate::definition::{Kind, Point};
+use crate::measure::{Measurement, Situation};
+
+/// What other ways of testing would take for the nets that a plan reads without power.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Compared {
+    /// The plan's isolation readings: one for each pair that can touch.
+    pub pairs: usize,
+    /// Isolation readings if each group of nets were tied together and all tested in turn.
+    pub tied: usize,
+    /// Tests of a tester with a point at every contact that the plan reads.
+    pub tester: usize,
+}
+
+impl Compared {
+    /// Counts for the readings of one setup; `None` where no isolation is read.
+    pub(super) fn of<'m>(
+        situation: &Situation<'_>,
+        measurements: impl Iterator<Item = &'m Measurement>,
+    ) -> Option<Self> {
+        let mut pairs = 0;
+        let mut apart = BTreeSet::new();
+        let mut points: BTreeMap<usize, BTreeSet<Point>> = BTreeMap::new();
+        for measurement in measurements {
+            let probes = [measurement.red(), measurement.black()];
+            for point in probes {
+                points.entry(situation.nets.of(situation.node(point))).or_default().insert(point);
+            }
+            if measurement.kind() == Kind::Isolation {
+                pairs += 1;
+                apart.extend(probes.map(|point| situation.groups.of(situation.node(point))));
+            }
+        }
+        let largest = points.values().map(BTreeSet::len).max()?;
+        let tester = kautz(largest, points.len());
+        (pairs > 0).then(|| Self { pairs, tied: group_tests(apart.len()), tester })
+    }
+}
+
 /// Continuity tests that join a net of `points` points, with two probes: a spanning tree.
 pub fn spanning_steps(points: usize) -> usize {
     points.saturating_sub(1)

@@ -13,15 +13,22 @@ mod bounds;
 mod caps;
 mod caution;
 mod cover;
+mod fewest;
 mod hidden;
 mod instrument;
+pub mod order;
 mod phase;
 mod plugs;
 mod power;
 mod select;
+mod soonest;
+mod tour;
+mod trip;
 
 pub use aids::{Aided, Aids, Group, Loop, SPLIT, SPLIT_LOOP, UnknownAid, Without};
-pub use bounds::{counting, group_tests, kautz, modified_counting, pair_tests, side, spanning_steps};
+pub use bounds::{
+    Compared, counting, group_tests, kautz, modified_counting, pair_tests, side, spanning_steps,
+};
 pub use caution::{BEFORE, DEFERENCE};
 pub use hidden::{Hidden, Reason, Uncover};
 pub use instrument::Meters;
@@ -60,6 +67,8 @@ pub struct Plan {
     pub coverage: Coverage,
     /// What it costs.
     pub cost: Cost,
+    /// What other ways of testing would take; `None` where no isolation is read.
+    pub compared: Option<Compared>,
     /// The meters it is made for.
     pub meters: Meters,
     /// Readings that none of these meters may serve.
@@ -96,6 +105,8 @@ pub struct Phase {
     pub live: Vec<(Point, Volts)>,
     /// The readings, in order.
     pub steps: Vec<Step>,
+    /// Time for its changes, walks and readings.
+    pub seconds: Seconds,
 }
 
 /// One reading.
@@ -126,22 +137,31 @@ pub struct Coverage {
     pub undetected: Vec<(Fault, Hidden)>,
 }
 
-/// What a plan costs, beside what any plan with the same phases and two probes must cost.
+/// What a plan costs, beside what no plan with the same readings and two probes can do without.
 #[derive(Debug, Clone, Copy, Default)]
 pub struct Cost {
     /// Readings.
     pub steps: usize,
-    /// The fewest readings with two probes: k − 1 in a net of k points, one for each pair that must be
-    /// apart, one for each supply.
+    /// The fewest with two probes that read every net and pair for itself: k − 1 in a net of k points, one for
+    /// each pair that must be apart, one for each supply.
     pub steps_bound: usize,
     /// Setup changes: leads, plugs, switches, conditions (walking is not one).
     pub changes: usize,
-    /// The fewest setup changes: each needed plug parted and joined once, each power change once.
+    /// The fewest setup changes of these phases in any order.
     pub changes_bound: usize,
     /// Time for changes, walking and readings.
     pub seconds: Seconds,
-    /// Time for the fewest changes and readings, without walking.
+    /// The least time for these phases in any order and for their stations in any order, with as many
+    /// readings as must be.
     pub seconds_bound: Seconds,
+    /// So many of the readings would show the same single faults, without telling as well which one it is.
+    pub cover: usize,
+    /// No fewer of the readings can show them.
+    pub cover_bound: usize,
+    /// Setups in which switch contacts are closed to be read.
+    pub switch_setups: usize,
+    /// The fewest setups that close each of these contacts without a way beside it.
+    pub switch_setups_bound: usize,
 }
 
 /// Makes a plan for the meters at hand: one, or several.
@@ -179,7 +199,7 @@ pub fn plan_with(
     let meters = meters.into();
     let build = |aids: Aids| {
         let mut builder = phase::Builder::new(harness, netlist, scope, meters.clone(), aids);
-        drafts.iter().try_for_each(|draft| builder.phase(draft.clone()))?;
+        drafts.iter().try_for_each(|draft| builder.add(draft.clone()))?;
         Ok::<_, Unsettled>(builder.finish())
     };
     let mut plan = build(aids)?;
@@ -196,7 +216,15 @@ struct Draft {
     title: &'static str,
     setup: Setup,
     look: Look,
+    /// Phases of a group come before those of a group with a higher number, whatever it costs.
+    group: Option<usize>,
 }
+
+/// Before power goes on with plugs off, paths and isolation are proven without: the order of any first
+/// inspection (IEC 60364-6: continuity and insulation before anything that needs power; from memory).
+const DEAD: Option<usize> = Some(0);
+/// What needs power with plugs off.
+const LIVE: Option<usize> = Some(1);
 
 /// What a phase looks for.
 #[derive(Debug, Clone)]
@@ -222,43 +250,32 @@ pub fn as_found(harness: &Harness) -> Setup {
     if harness.has_source() { Connected::as_found().into() } else { Isolated::at_rest().into() }
 }
 
-/// The setups a plan goes through, in the order that needs one power-off, one unplugging, one power-on
-/// for the voltages at the open plugs, one power-off and one re-mating.
+/// The setups a plan goes through. Their order here is the one that is kept where no other costs less.
 fn drafts(harness: &Harness, netlist: &Netlist, scope: &Scope) -> Result<Vec<Draft>, Unsettled> {
     let found = as_found(harness);
     let powered = matches!(found, Setup::Connected(_));
     let parted = plugs::parted(harness, netlist, scope);
     let open: Setup = with_parted(&parted).into();
     let mut drafts = Vec::new();
+    let mut add = |title, setup, look, group| drafts.push(Draft { title, setup, look, group });
     if powered {
-        drafts.push(Draft { title: "As found, with power", setup: found.clone(), look: Look::Sources });
+        add("As found, with power", found.clone(), Look::Sources, None);
         for setup in limit_setups(harness, scope, true) {
-            drafts.push(Draft { title: "What the maker demands, with power", setup, look: Look::Limits });
+            add("What the maker demands, with power", setup, Look::Limits, None);
         }
     }
     for setup in limit_setups(harness, scope, false).into_iter().filter(|setup| *setup != open) {
-        drafts.push(Draft { title: "What the maker demands, without power", setup, look: Look::Limits });
+        add("What the maker demands, without power", setup, Look::Limits, None);
     }
-    drafts.push(Draft {
-        title: "Paths and isolation, without power",
-        setup: open.clone(),
-        look: Look::Paths,
-    });
-    for setup in plugs::switch_setups(harness, netlist, &parted) {
-        drafts.push(Draft { title: "Switch contacts, without power", setup, look: Look::Switches });
-    }
+    add("Paths and isolation, without power", open, Look::Paths, DEAD);
     if powered {
         let units = plugs::of_units(harness, &parted);
         let supplied = power::supplies(harness, netlist, scope, &units)?;
         for (setup, pairs) in caps::capped(harness, netlist, supplied)? {
-            drafts.push(Draft {
-                title: "Supplies at the open plugs, with power",
-                setup,
-                look: Look::Supplies(pairs),
-            });
+            add("Supplies at the open plugs, with power", setup, Look::Supplies(pairs), LIVE);
         }
     }
-    drafts.push(Draft { title: "As found again", setup: found, look: Look::Close });
+    add("As found again", found, Look::Close, None);
     Ok(drafts)
 }
 

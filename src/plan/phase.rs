@@ -1,44 +1,61 @@
-//! Building a plan phase by phase.
+//! Building a plan: its phases are chosen first, then put in order, then numbered and costed.
 
+use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::aids::{self, Aided, Aids};
+use super::bounds::Compared;
 use super::caps;
+use super::fewest::{Fewest, fewest};
 use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
-use super::select::{Chosen, Selection, Wanted, paths, switches};
+use super::plugs::{self, SwitchSetups};
+use super::select::{Chosen, Selection, Wanted, paths, readable, switches};
+use super::soonest::Shown;
+use super::trip::{self, Best, Round, Stop, Walked};
 use super::{Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, Kind, PartId, PartKind, Point, StationId};
+use crate::definition::{Harness, Kind, MatingId, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Situation};
 use crate::netlist::{Element, Netlist};
-use crate::setup::{Action, Isolated, Power, READING_SECONDS, Setup, transition};
+use crate::setup::{Action, Isolated, Power, READING_SECONDS, Setup};
 use crate::units::Seconds;
 
-/// Collects phases and adds up what they cost and cover.
+/// Collects phases, puts them in order and adds up what they cost and cover.
 pub(super) struct Builder<'a> {
     harness: &'a Harness,
     netlist: &'a Netlist,
     scope: &'a Scope,
     meters: Meters,
     universe: Universe,
-    phases: Vec<Phase>,
-    /// The machine and the person as the phases so far leave them.
-    walker: Walker,
-    /// The same if a plain meter were at hand: it gives phases and steps their numbers.
-    numbering: Walker,
-    /// How many phases there would be with a plain meter.
-    numbered: usize,
+    ready: Vec<Ready<'a>>,
     left_out: Vec<LeftOut>,
+    /// What the steps so far would show with a plain meter: numbers hang on that alone.
+    shown: Shown,
     covered: BTreeSet<Fault>,
     /// What a plain meter would show, but none of those at hand.
     out_of_hand: BTreeSet<Fault>,
     /// Faults of nets that the scope asks for.
     in_scope: BTreeSet<Fault>,
     cost: Cost,
+    compared: Option<Compared>,
     aids: Aids,
     aided: Option<Aided>,
+}
+
+/// A phase of which is known what is read, but not yet when.
+struct Ready<'a> {
+    draft: Draft,
+    situation: Situation<'a>,
+    selection: Selection,
+}
+
+/// A phase with its place in the order.
+struct Numbered<'a> {
+    id: usize,
+    ready: Ready<'a>,
+    steps: Vec<Step>,
 }
 
 impl<'a> Builder<'a> {
@@ -49,82 +66,94 @@ impl<'a> Builder<'a> {
         meters: Meters,
         aids: Aids,
     ) -> Self {
+        let universe = Universe::new(harness, netlist);
         Self {
-            aids,
-            aided: None,
             harness,
             netlist,
             scope,
             meters,
-            universe: Universe::new(harness, netlist),
-            phases: Vec::new(),
-            walker: Walker { now: as_found(harness), station: None },
-            numbering: Walker { now: as_found(harness), station: None },
-            numbered: 0,
+            shown: Shown::new(universe.iter().collect()),
+            universe,
+            ready: Vec::new(),
             left_out: Vec::new(),
             covered: BTreeSet::new(),
             out_of_hand: BTreeSet::new(),
             in_scope: BTreeSet::new(),
             cost: Cost::default(),
+            compared: None,
+            aids,
+            aided: None,
         }
     }
 
-    /// Adds a phase, unless it would have nothing to read.
-    pub(super) fn phase(&mut self, draft: Draft) -> Result<(), Unsettled> {
+    /// Takes a draft up, unless there is nothing to read in its setup. Drafts of one setup become one phase.
+    pub(super) fn add(&mut self, draft: Draft) -> Result<(), Unsettled> {
         let closing = matches!(draft.look, Look::Close);
-        if closing && self.phases.iter().all(|phase| phase.changes.is_empty()) {
+        let found = as_found(self.harness);
+        if closing && self.ready.iter().all(|ready| ready.situation.setup == found) {
             return Ok(());
         }
+        let asked = draft.setup.clone();
         let draft = self.without_idle_switches(draft)?;
+        let switches = matches!(draft.look, Look::Switches);
+        if switches && draft.setup != asked {
+            // What cannot be read after all need not be closed: how few setups could do is not known then.
+            self.cost.switch_setups_bound = self.cost.switch_setups_bound.min(1);
+        }
+        let same = self.ready.iter().position(|ready| ready.situation.setup == draft.setup && !closing);
+        if let Some(same) = same {
+            let more = self.select(&self.ready[same].situation, &draft.look);
+            self.cost.switch_setups += usize::from(switches && !more.chosen.is_empty());
+            self.ready[same].selection.join(more);
+            return Ok(());
+        }
         let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
         let mut selection = self.select(&situation, &draft.look);
-        if selection.chosen.is_empty() && !closing {
+        self.cost.switch_setups += usize::from(switches && !selection.chosen.is_empty());
+        if !closing && selection.chosen.is_empty() {
             return Ok(());
         }
-        let mut aided = Vec::new();
+        let (mut to_close, mut aided) = (Vec::new(), Vec::new());
+        if matches!(draft.look, Look::Paths) {
+            to_close = self.switch_setups(&situation, &selection);
+            aided = self.aid(&situation, &mut selection);
+        }
         if !matches!(draft.look, Look::Aided(_)) {
             self.note_scope(&situation);
-            if matches!(draft.look, Look::Paths) && self.aids.any() {
-                let trial = aids::Trial::new(&situation, &self.universe, &self.meters);
-                let (drafts, summary) = trial.aid(self.aids, &mut selection);
-                self.cost.steps_bound += summary.bound;
-                (aided, self.aided) = (drafts, Some(summary));
-            }
         }
-        self.add(draft, &situation, selection);
-        aided.into_iter().try_for_each(|draft| self.phase(draft))
+        // Where straps stand for every reading, none is left to take without.
+        if closing || !selection.chosen.is_empty() {
+            self.ready.push(Ready { draft, situation, selection });
+        }
+        aided.into_iter().try_for_each(|draft| self.add(draft))?;
+        for setup in to_close {
+            let title = "Switch contacts, without power";
+            self.add(Draft { title, setup, look: Look::Switches, group: None })?;
+        }
+        Ok(())
     }
 
-    /// Adds a phase with these readings, unless there are none.
-    fn add(&mut self, draft: Draft, situation: &Situation<'_>, selection: Selection) {
-        let closing = matches!(draft.look, Look::Close);
-        if selection.chosen.is_empty() && !closing {
-            return;
+    /// Lets straps and loopback plugs stand for some readings: the phases that they need.
+    fn aid(&mut self, situation: &Situation<'_>, selection: &mut Selection) -> Vec<Draft> {
+        if !self.aids.any() {
+            return Vec::new();
         }
-        self.numbered += 1;
-        let id = self.numbered;
-        self.numbering.walk(self.harness, &draft.setup);
-        let steps = self.steps(id, situation, selection);
-        if steps.is_empty() && !closing {
-            return;
-        }
-        let changes = self.walker.walk(self.harness, &draft.setup);
-        let live = caps::live(situation);
-        let mut cautions = caution::of_phase(situation, &changes, &live);
-        cautions.extend(aids::cautions(&changes, &draft.setup));
-        cautions.extend(caution::of_meters(&steps));
-        self.cost.changes += changes.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
-        self.cost.seconds = self.cost.seconds + changes.iter().map(|c| c.seconds(self.harness)).sum();
-        self.note_steps(&steps);
-        self.phases.push(Phase {
-            id,
-            title: draft.title,
-            setup: draft.setup,
-            changes,
-            cautions,
-            live,
-            steps,
-        });
+        let trial = aids::Trial::new(situation, &self.universe, &self.meters);
+        let (drafts, summary) = trial.aid(self.aids, selection);
+        self.cost.steps_bound += summary.bound;
+        self.aided = Some(summary);
+        drafts
+    }
+
+    /// The setups that close the switch contacts which can be read while paths are.
+    fn switch_setups(&mut self, situation: &Situation<'_>, selection: &Selection) -> Vec<Setup> {
+        self.compared = Compared::of(situation, selection.chosen.iter().map(|chosen| &chosen.measurement));
+        let parted: BTreeSet<MatingId> = situation.setup.parted().collect();
+        let contacts = readable(situation, self.scope);
+        let SwitchSetups { setups, fewest } =
+            plugs::switch_setups(self.harness, self.netlist, &parted, &contacts);
+        self.cost.switch_setups_bound = fewest;
+        setups
     }
 
     /// A draft in which only those switches are moved of which a contact is read.
@@ -174,89 +203,138 @@ impl<'a> Builder<'a> {
         }
     }
 
-    /// Turns the chosen readings into numbered steps: by station, the one where the person stands
-    /// first; within a station what finds the likeliest faults per second first. What no meter at hand
-    /// may serve is left out and keeps its number.
-    fn steps(&mut self, phase: usize, situation: &Situation<'_>, selection: Selection) -> Vec<Step> {
-        let measurements: Vec<Measurement> =
-            selection.chosen.iter().map(|chosen| chosen.measurement.clone()).collect();
-        let choice = Choice::new(situation, &self.universe, &self.meters, &measurements);
+    /// Turns the chosen readings into numbered steps: by station, and within a station what finds the likeliest
+    /// faults soonest. What no meter at hand may serve is left out and keeps its number.
+    fn steps(&mut self, phase: usize, ready: &mut Ready<'_>, walked: &Walked) -> Vec<Step> {
+        let mut chosen = std::mem::take(&mut ready.selection.chosen);
+        chosen.sort_by(|a, b| a.measurement.cmp(&b.measurement));
+        let measurements: Vec<Measurement> = chosen.iter().map(|chosen| chosen.measurement.clone()).collect();
+        let choice = Choice::new(&ready.situation, &self.universe, &self.meters, &measurements);
+        let order = order(self.harness, &mut self.shown, &measurements, &choice, walked);
         let plain = self.meters == Meters::default();
-        let weights: BTreeMap<Fault, f64> = self.universe.iter().collect();
-        let mut steps: Vec<(Step, f64, usize)> = Vec::new();
-        for (at, Chosen { measurement, purpose, .. }) in selection.chosen.into_iter().enumerate() {
-            let Fit { expect, covers } = choice.usual(at).clone();
-            let weight = covers.iter().filter_map(|fault| weights.get(fault)).sum();
-            let station =
-                self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
-            let step = Step { id: String::new(), measurement, expect, station, covers, purpose };
-            steps.push((step, weight, at));
-        }
-        let here = self.numbering.station;
-        steps.sort_by(|(a, wa, _), (b, wb, _)| {
-            let key = |s: &Step| (s.station != here, s.station, s.measurement.kind());
-            key(a).cmp(&key(b)).then(wb.total_cmp(wa)).then(a.measurement.cmp(&b.measurement))
-        });
-        self.numbering.station = steps.iter().rev().find_map(|(step, ..)| step.station).or(here);
         let mut served = Vec::new();
-        for (number, (mut step, _, at)) in steps.into_iter().enumerate() {
-            step.id = format!("{phase}.{:02}", number + 1);
+        for (number, at) in order.into_iter().enumerate() {
+            let id = format!("{phase}.{:02}", number + 1);
+            let measurement = measurements[at].clone();
+            let mut fit = choice.usual(at).clone();
             if !plain {
-                self.out_of_hand.extend(step.covers.iter().copied());
+                self.out_of_hand.extend(fit.covers.iter().copied());
                 match choice.pick(at) {
-                    Ok(fit) => (step.expect, step.covers) = (fit.expect, fit.covers),
+                    Ok(picked) => fit = picked,
                     Err(why) => {
-                        self.left_out.push(LeftOut { id: step.id, measurement: step.measurement, why });
+                        self.left_out.push(LeftOut { id, measurement, why });
                         continue;
                     }
                 }
             }
-            served.push(step);
+            let Fit { expect, covers } = fit;
+            let station = station_of(self.harness, &measurement);
+            let purpose = chosen[at].purpose.clone();
+            served.push(Step { id, measurement, expect, station, covers, purpose });
         }
-        self.cost.steps_bound += selection.bound.min(served.len());
+        self.cost.steps += served.len();
+        self.cost.steps_bound += ready.selection.bound.min(served.len());
+        self.covered.extend(served.iter().flat_map(|step| step.covers.iter().copied()));
         served
     }
 
-    /// Adds up what the steps of a phase cover and cost.
-    fn note_steps(&mut self, steps: &[Step]) {
-        self.cost.steps += steps.len();
-        for step in steps {
-            self.covered.extend(step.covers.iter().copied());
-            self.cost.seconds = self.cost.seconds + READING_SECONDS;
-            if let Some(station) = step.station
-                && self.walker.station.replace(station) != Some(station)
-            {
-                self.cost.seconds = self.cost.seconds + Action::GoTo(station).seconds(self.harness);
+    /// The plan: the phases in order, with their walks, coverage, cost and bounds.
+    pub(super) fn finish(mut self) -> Plan {
+        let found = as_found(self.harness);
+        let hidden_from = self.search_setup();
+        let ready = std::mem::take(&mut self.ready);
+        let stops: Vec<Stop> = ready.iter().map(|ready| ready.stop(self.harness)).collect();
+        let closes = ready.last().is_some_and(Ready::closes);
+        let best = trip::best(self.harness, &found, &stops, closes);
+        let whole = |at: &usize| (&stops[*at].setup, vec![stops[*at].stations.clone()]);
+        let way: Vec<(&Setup, Vec<Round>)> = best.order.iter().map(whole).collect();
+        let walked = trip::walk(self.harness, &found, &way);
+        let mut ready: Vec<Option<Ready<'_>>> = ready.into_iter().map(Some).collect();
+        let mut numbered: Vec<Numbered<'_>> = Vec::new();
+        for (number, (at, walked)) in best.order.iter().zip(&walked).enumerate() {
+            let Some(mut ready) = ready[*at].take() else { continue };
+            let steps = self.steps(number + 1, &mut ready, walked);
+            let idle = numbered.iter().all(|phase: &Numbered<'_>| phase.ready.situation.setup == found);
+            let stays = if ready.closes() { !idle } else { !steps.is_empty() };
+            if stays {
+                numbered.push(Numbered { id: number + 1, ready, steps });
             }
         }
-    }
-
-    /// The plan, with its coverage and its bounds.
-    pub(super) fn finish(mut self) -> Plan {
-        self.bound_changes();
+        let best = if self.left_out.is_empty() { best } else { self.best_of_served(&found, &numbered) };
+        let phases = self.phases(&found, numbered, &best);
         let covered: BTreeSet<Fault> = self.covered.intersection(&self.in_scope).copied().collect();
-        let undetected = self.undetected(&covered);
+        let undetected = self.undetected(&covered, &hidden_from);
         Plan {
             cautions: caution::throughout(self.harness, &self.meters),
-            before: caution::before(self.harness, &self.phases),
-            function_check: caution::function_check(self.harness, &self.phases),
+            before: caution::before(self.harness, &phases),
+            function_check: caution::function_check(self.harness, &phases),
             coverage: Coverage { faults: self.in_scope.len(), detected: covered.len(), undetected },
             cost: self.cost,
+            // Straps have their own figures.
+            compared: self.compared.filter(|_| self.aided.is_none()),
             meters: self.meters,
             left_out: self.left_out,
             aided: self.aided,
-            phases: self.phases,
+            phases,
         }
     }
 
+    /// The bounds for the phases and stations that are left when some readings cannot be served.
+    fn best_of_served(&self, found: &Setup, numbered: &[Numbered<'_>]) -> Best {
+        let stop = |phase: &Numbered<'_>| Stop {
+            stations: phase.steps.iter().filter_map(|step| step.station).collect(),
+            ..phase.ready.stop(self.harness)
+        };
+        let stops: Vec<Stop> = numbered.iter().map(stop).collect();
+        trip::best(self.harness, found, &stops, numbered.last().is_some_and(|phase| phase.ready.closes()))
+    }
+
+    /// The phases with what leads to each, and what all that costs.
+    fn phases(&mut self, found: &Setup, numbered: Vec<Numbered<'_>>, best: &Best) -> Vec<Phase> {
+        let rounds = |phase: &Numbered<'_>| -> Vec<Round> {
+            let stations = phase.steps.chunk_by(|a, b| a.station == b.station);
+            stations.map(|here| here[0].station.into_iter().collect()).collect()
+        };
+        let way: Vec<(&Setup, Vec<Round>)> =
+            numbered.iter().map(|phase| (&phase.ready.situation.setup, rounds(phase))).collect();
+        let walked = trip::walk(self.harness, found, &way);
+        let mut phases: Vec<Phase> = Vec::new();
+        for (Numbered { id, ready, steps }, Walked { actions, walks, .. }) in numbered.into_iter().zip(walked)
+        {
+            let time =
+                |actions: &[Action]| -> Seconds { actions.iter().map(|a| a.seconds(self.harness)).sum() };
+            let seconds = time(&actions) + time(&walks) + READING_SECONDS * steps.len() as f64;
+            self.cost.changes += actions.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
+            self.cost.seconds = self.cost.seconds + seconds;
+            let live = caps::live(&ready.situation);
+            let mut cautions = caution::of_phase(&ready.situation, &actions, &live);
+            cautions.extend(aids::cautions(&actions, &ready.draft.setup));
+            cautions.extend(caution::of_meters(&steps));
+            let (title, setup) = (ready.draft.title, ready.draft.setup);
+            phases.push(Phase { id, title, setup, changes: actions, cautions, live, steps, seconds });
+        }
+        let covers: Vec<&[Fault]> =
+            phases.iter().flat_map(|phase| &phase.steps).map(|step| step.covers.as_slice()).collect();
+        let Fewest { cover, bound } = fewest(&covers);
+        (self.cost.cover, self.cost.cover_bound) = (cover, bound);
+        self.cost.changes_bound = best.changes;
+        let readings = READING_SECONDS * self.cost.steps_bound as f64;
+        self.cost.seconds_bound = Seconds::new(best.millis as f64 / 1000.0) + readings;
+        phases
+    }
+
+    /// The setup that what is hidden is seen from: without power, most plugs off, switches at rest.
+    fn search_setup(&self) -> Setup {
+        let setups = self.ready.iter().map(|ready| &ready.situation.setup);
+        let isolated = setups.filter(|setup| setup.power() == Power::Isolated);
+        let most = isolated.rev().max_by_key(|setup| (setup.parted().len(), Reverse(setup.set().len())));
+        most.map_or_else(|| Isolated::at_rest().into(), Setup::bare)
+    }
+
     /// What no step shows, seen from the setup in which paths are read.
-    fn undetected(&self, covered: &BTreeSet<Fault>) -> Vec<(Fault, Hidden)> {
-        let isolated = |phase: &&Phase| phase.setup.power() == Power::Isolated;
-        // The first of those with the most plugs off: switches are still at rest there.
-        let paths = self.phases.iter().rev().filter(isolated).max_by_key(|phase| phase.setup.parted().len());
-        let setup = paths.map_or_else(|| Isolated::at_rest().into(), |phase| phase.setup.bare());
+    fn undetected(&self, covered: &BTreeSet<Fault>, setup: &Setup) -> Vec<(Fault, Hidden)> {
         // Without power nothing switches, so every machine settles.
-        let Ok(situation) = Situation::new(self.harness, self.netlist, &setup) else { return Vec::new() };
+        let Ok(situation) = Situation::new(self.harness, self.netlist, setup) else { return Vec::new() };
         let search = Search::new(&situation, &self.universe);
         let why = |fault: Fault| {
             let out_of_hand = Hidden { reason: Reason::OutOfHand, uncover: Some(Uncover::PlainMeter) };
@@ -264,75 +342,48 @@ impl<'a> Builder<'a> {
         };
         self.in_scope.difference(covered).map(|fault| (*fault, why(*fault))).collect()
     }
+}
 
-    /// Each plug that is ever off is parted once and joined once; each battery's two leads come off and
-    /// go back once for every time power is off between two phases with power; each phase in which a
-    /// switch or a condition differs from the one before needs at least one move.
-    fn bound_changes(&mut self) {
-        let mut bound: Vec<Action> = Vec::new();
-        let parted: BTreeSet<_> =
-            self.phases.iter().flat_map(|p| p.setup.parted().collect::<Vec<_>>()).collect();
-        for mating in parted {
-            bound.extend([Action::Unplug(mating), Action::Plug(mating)]);
+impl Ready<'_> {
+    fn closes(&self) -> bool {
+        matches!(self.draft.look, Look::Close)
+    }
+
+    fn stop(&self, harness: &Harness) -> Stop {
+        let stations = self.selection.chosen.iter().filter_map(|c| station_of(harness, &c.measurement));
+        Stop {
+            setup: self.situation.setup.clone(),
+            stations: stations.collect(),
+            group: self.draft.group,
+            early: matches!(self.draft.look, Look::Sources),
         }
-        let batteries: Vec<_> = crate::setup::batteries(self.harness).collect();
-        let mut before = as_found(self.harness);
-        for phase in &self.phases {
-            let rewired = !phase.setup.parted().eq(before.parted());
-            let [was, is] = [before.power(), phase.setup.power()];
-            let cycles = match (was, is) {
-                (Power::Connected, Power::Connected) => {
-                    if rewired {
-                        2
-                    } else {
-                        0
-                    }
-                }
-                (a, b) => usize::from(a != b),
-            };
-            for battery in batteries.iter().flat_map(|b| std::iter::repeat_n(*b, cycles)) {
-                for post in [crate::setup::Post::Negative, crate::setup::Post::Positive] {
-                    bound.push(Action::TakeOff(battery, post));
-                }
-            }
-            for (switch, position) in phase.setup.set() {
-                if before.position(self.harness, switch) != position {
-                    bound.push(Action::Set(switch, position));
-                }
-            }
-            bound.extend(phase.setup.conditions().filter(|c| !before.holds(*c)).map(Action::Bring));
-            bound.extend(aids::least_changes(self.harness, &phase.changes));
-            before = phase.setup.clone();
-        }
-        self.cost.changes_bound = bound.len();
-        let changes: Seconds = bound.iter().map(|action| action.seconds(self.harness)).sum();
-        self.cost.seconds_bound = changes + READING_SECONDS * self.cost.steps_bound as f64;
     }
 }
 
-/// The machine and the person as they go from phase to phase.
-struct Walker {
-    /// The setup the machine is left in.
-    now: Setup,
-    /// Where the person stands.
-    station: Option<StationId>,
+/// The order of the readings of a phase, by what a plain meter shows.
+fn order(
+    harness: &Harness,
+    shown: &mut Shown,
+    measurements: &[Measurement],
+    choice: &Choice<'_>,
+    walked: &Walked,
+) -> Vec<usize> {
+    let covers: Vec<&[Fault]> =
+        (0..measurements.len()).map(|at| choice.usual(at).covers.as_slice()).collect();
+    let kinds: Vec<Kind> = measurements.iter().map(Measurement::kind).collect();
+    let mut stations: BTreeMap<Option<StationId>, Vec<usize>> = BTreeMap::new();
+    for (at, measurement) in measurements.iter().enumerate() {
+        stations.entry(station_of(harness, measurement)).or_default().push(at);
+    }
+    let seconds = |station: StationId, readings: usize| {
+        (Action::GoTo(station).seconds(harness) + READING_SECONDS * readings as f64).get()
+    };
+    shown.order(stations, [walked.enters, walked.leaves], &covers, &kinds, seconds)
 }
 
-impl Walker {
-    /// What brings a setup about, with the walking it needs.
-    fn walk(&mut self, harness: &Harness, setup: &Setup) -> Vec<Action> {
-        let mut all = Vec::new();
-        for action in transition(harness, &self.now, setup) {
-            if let Some(station) = action.station(harness)
-                && self.station.replace(station) != Some(station)
-            {
-                all.push(Action::GoTo(station));
-            }
-            all.push(action);
-        }
-        self.now = setup.clone();
-        all
-    }
+/// Where one stands to take a reading: at the red probe, or else at the black one.
+fn station_of(harness: &Harness, measurement: &Measurement) -> Option<StationId> {
+    harness.station_of(measurement.red()).or(harness.station_of(measurement.black()))
 }
 
 fn selection(chosen: Vec<Chosen>) -> Selection {
@@ -395,10 +446,5 @@ fn add_limits(situation: &Situation<'_>, scope: &Scope, selection: &mut Selectio
     if !scope.unplug.is_empty() || scope.circuit.is_some() {
         return;
     }
-    for demanded in limits(situation) {
-        if selection.chosen.iter().all(|chosen| chosen.measurement != demanded.measurement) {
-            selection.bound += 1;
-            selection.chosen.push(demanded);
-        }
-    }
+    selection.join(self::selection(limits(situation)));
 }

@@ -26,6 +26,20 @@ pub(super) struct Selection {
     pub bound: usize,
 }
 
+impl Selection {
+    /// Adds readings that are not among these yet.
+    pub(super) fn join(&mut self, more: Self) {
+        self.bound += more.bound;
+        for chosen in more.chosen {
+            if self.chosen.iter().all(|known| known.measurement != chosen.measurement) {
+                self.chosen.push(chosen);
+            } else {
+                self.bound = self.bound.saturating_sub(1);
+            }
+        }
+    }
+}
+
 /// What a scope is about: whole nets, or for a circuit the nodes that its wires lead to.
 pub(super) struct Wanted {
     nodes: Vec<bool>,
@@ -364,6 +378,18 @@ pub(super) fn switches(situation: &Situation<'_>, scope: &Scope) -> Selection {
         selection.chosen[before..].iter_mut().for_each(|chosen| chosen.moved = Some(switch));
     }
     selection
+}
+
+/// The switch contacts that probes reach on both sides while paths are read, and that are asked about: each
+/// switch with its pair's number.
+pub(super) fn readable(situation: &Situation<'_>, scope: &Scope) -> BTreeSet<(PartId, u32)> {
+    let wanted = Wanted::new(situation, scope);
+    let reach = Reach::new(situation, scope, &wanted);
+    let reaches = |link: &LinkId| {
+        let nets = situation.netlist.ends(*link).map(|node| situation.nets.of(node));
+        wanted.link(situation, *link) && reach.pair(nets).is_some()
+    };
+    situation.netlist.links().filter(reaches).filter_map(|link| switch_contact(situation, link)).collect()
 }
 
 fn switch_contact(situation: &Situation<'_>, link: LinkId) -> Option<(PartId, u32)> {

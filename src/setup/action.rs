@@ -1,7 +1,7 @@
 //! What a person does to bring a setup about, and what it costs.
 
 use super::strap::points_words;
-use super::{Strap, plug_of, position_name};
+use super::{Effort, Strap, plug_of, position_name, usual};
 use crate::definition::{
     ConditionId, ConnectorId, ContactId, Harness, MatingId, PartId, PartKind, Point, StationId,
 };
@@ -51,39 +51,24 @@ pub enum Action {
     Uncap(ConnectorId, Vec<ContactId>),
 }
 
-/// Time to walk to another station where the definition gives none: common practice, no source.
-const WALK: Seconds = Seconds::new(20.0);
-/// Time to take a battery lead off or put it on: common practice, no source.
-const LEAD: Seconds = Seconds::new(60.0);
-/// Time to unplug or plug a connector: common practice, no source.
-const PLUG: Seconds = Seconds::new(30.0);
-/// Time to move a switch: common practice, no source.
-const SWITCH: Seconds = Seconds::new(5.0);
-/// Time to bring a condition about or end it: common practice, no source.
-const CONDITION: Seconds = Seconds::new(60.0);
-/// Time to put a clip of a strap on or take it off: common practice, no source.
-const CLIP: Seconds = Seconds::new(5.0);
-/// Time to cap a contact or to take the cap off: common practice, no source.
-const CAP: Seconds = Seconds::new(5.0);
-/// Time to place two probes and write a reading down: common practice, no source.
-pub const READING_SECONDS: Seconds = Seconds::new(20.0);
-
 impl Action {
-    /// How long it takes.
+    /// How long it takes: as the definition says, or as is usual.
     pub fn seconds(&self, harness: &Harness) -> Seconds {
         match self {
-            Self::GoTo(station) => harness.stations[*station].reach.unwrap_or(WALK),
-            Self::TakeOff(..) | Self::PutOn(..) => LEAD,
-            Self::Unplug(mating) | Self::Plug(mating) => harness.matings[*mating].unplug.unwrap_or(PLUG),
-            Self::Set(..) => SWITCH,
-            Self::Bring(_) | Self::End(_) => CONDITION,
-            Self::Fit(strap) | Self::Unfit(strap) => CLIP * strap.points().len() as f64,
+            Self::GoTo(station) => harness.stations[*station].reach.unwrap_or(usual(Effort::Walk)),
+            Self::TakeOff(..) | Self::PutOn(..) => usual(Effort::Lead),
+            Self::Unplug(mating) | Self::Plug(mating) => {
+                harness.matings[*mating].unplug.unwrap_or(usual(Effort::Plug))
+            }
+            Self::Set(..) => usual(Effort::Switch),
+            Self::Bring(_) | Self::End(_) => usual(Effort::Condition),
+            Self::Fit(strap) | Self::Unfit(strap) => usual(Effort::Clip) * strap.points().len() as f64,
             Self::Refit(from, to) => {
                 let [off, on] = [only_in(from, to), only_in(to, from)];
-                CLIP * (off.len() + on.len()) as f64
+                usual(Effort::Clip) * (off.len() + on.len()) as f64
             }
-            Self::FitPlug(..) | Self::UnfitPlug(..) => PLUG,
-            Self::Cap(_, contacts) | Self::Uncap(_, contacts) => CAP * contacts.len() as f64,
+            Self::FitPlug(..) | Self::UnfitPlug(..) => usual(Effort::Plug),
+            Self::Cap(_, contacts) | Self::Uncap(_, contacts) => usual(Effort::Cap) * contacts.len() as f64,
         }
     }
 

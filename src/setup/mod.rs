@@ -7,14 +7,16 @@
 //! before its straps are off.
 
 mod action;
+mod effort;
 mod explore;
 mod strap;
 mod transition;
 
-pub use action::{Action, Post, READING_SECONDS};
+pub use action::{Action, Post};
+pub use effort::{EFFORTS, Effort, READING_SECONDS, usual};
 pub use explore::{Move, combinations, moves};
 pub use strap::{Place, Strap, Strapped, hazard_at};
-pub use transition::transition;
+pub use transition::{rounds, transition};
 
 use std::collections::{BTreeMap, BTreeSet};
 

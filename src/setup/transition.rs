@@ -17,7 +17,13 @@ use crate::definition::{
 ///
 /// Cost: linear in what differs, plus one look at every battery.
 pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
-    let mut walk = Walk { harness, actions: Vec::new() };
+    rounds(harness, from, to).into_iter().flatten().collect()
+}
+
+/// The same in rounds: one round after the other, but within a round in any order, for instance as the person
+/// stands. What leads from power connected to power isolated, or back, is never in one round.
+pub fn rounds(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Vec<Action>> {
+    let mut walk = Walk { harness, rounds: vec![Vec::new()] };
     let rewire = !from.parted().eq(to.parted()) || !from.capped().eq(to.capped());
     match (from.clone(), to) {
         (Setup::Connected(now), Setup::Connected(_)) if !rewire => {
@@ -35,7 +41,8 @@ pub fn transition(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Action> {
             walk.isolated_to(now.clear(), to);
         }
     }
-    walk.actions
+    walk.rounds.retain(|round| !round.is_empty());
+    walk.rounds
 }
 
 /// Switches go to rest before power goes off, so that no lead is taken off under load.
@@ -43,12 +50,13 @@ fn walk_to_rest(walk: &mut Walk<'_>, now: Connected) -> Connected {
     let setup = Setup::from(now.clone());
     let mut now = now;
     for condition in setup.conditions().filter(|c| walk.harness.conditions[*c].needs_power) {
-        walk.actions.push(Action::End(condition));
+        walk.push(Action::End(condition));
         now = now.end(condition);
     }
+    walk.then();
     for (switch, _) in setup.set() {
         let rest = rest_of(walk.harness, switch);
-        walk.actions.push(Action::Set(switch, rest));
+        walk.push(Action::Set(switch, rest));
         now = now.set(walk.harness, switch, rest);
     }
     now
@@ -56,21 +64,34 @@ fn walk_to_rest(walk: &mut Walk<'_>, now: Connected) -> Connected {
 
 struct Walk<'a> {
     harness: &'a Harness,
-    actions: Vec<Action>,
+    rounds: Vec<Vec<Action>>,
 }
 
 impl Walk<'_> {
+    fn push(&mut self, action: Action) {
+        if let Some(round) = self.rounds.last_mut() {
+            round.push(action);
+        }
+    }
+
+    /// What follows comes after all that went before.
+    fn then(&mut self) {
+        self.rounds.push(Vec::new());
+    }
+
     fn isolate(&mut self, now: Connected) -> Isolated {
         for post in [Post::Negative, Post::Positive] {
-            self.actions.extend(batteries(self.harness).map(|battery| Action::TakeOff(battery, post)));
+            self.rounds.push(batteries(self.harness).map(|battery| Action::TakeOff(battery, post)).collect());
         }
+        self.then();
         now.isolate(self.harness)
     }
 
     fn connect(&mut self, now: Isolated) -> Connected {
         for post in [Post::Positive, Post::Negative] {
-            self.actions.extend(batteries(self.harness).map(|battery| Action::PutOn(battery, post)));
+            self.rounds.push(batteries(self.harness).map(|battery| Action::PutOn(battery, post)).collect());
         }
+        self.then();
         now.connect()
     }
 
@@ -80,22 +101,27 @@ impl Walk<'_> {
         let off = before.capped().filter(|contact| to.capped().all(|other| other != *contact));
         for (connector, contacts) in self.by_connector(off) {
             now = contacts.iter().fold(now, |now, contact| now.uncap(*contact));
-            self.actions.push(Action::Uncap(connector, contacts));
+            self.push(Action::Uncap(connector, contacts));
         }
+        self.then();
         let unplug: Vec<MatingId> = to.parted().filter(|m| !before.is_parted(*m)).collect();
         let plug: Vec<MatingId> = before.parted().filter(|m| !to.is_parted(*m)).collect();
         for mating in self.by_station(unplug) {
-            self.actions.push(Action::Unplug(mating));
+            self.push(Action::Unplug(mating));
             now = now.part(mating);
         }
         for mating in self.by_station(plug) {
-            self.actions.push(Action::Plug(mating));
+            self.push(Action::Plug(mating));
             now = now.mate(mating);
         }
-        let on = to.capped().filter(|contact| before.capped().all(|other| other != *contact));
-        for (connector, contacts) in self.by_connector(on) {
+        let on = self.by_connector(to.capped().filter(|c| before.capped().all(|other| other != *c)));
+        if !on.is_empty() {
+            // A contact is open to be capped only when its plug is off.
+            self.then();
+        }
+        for (connector, contacts) in on {
             now = contacts.iter().fold(now, |now, contact| now.cap(self.harness, *contact));
-            self.actions.push(Action::Cap(connector, contacts));
+            self.push(Action::Cap(connector, contacts));
         }
         match to {
             Setup::Isolated(_) => {
@@ -108,7 +134,7 @@ impl Walk<'_> {
             Setup::Connected(_) => {
                 for (switch, _) in Setup::from(now.clone()).set() {
                     let rest = rest_of(self.harness, switch);
-                    self.actions.push(Action::Set(switch, rest));
+                    self.push(Action::Set(switch, rest));
                     now = now.set(self.harness, switch, rest);
                 }
                 let now = self.connect(now);
@@ -144,15 +170,17 @@ impl Walk<'_> {
     /// Takes straps off, each loopback plug in one.
     fn unstrap<'s>(&mut self, straps: impl IntoIterator<Item = &'s Strap>) {
         let (plugs, clips) = in_hand(self.harness, straps);
-        self.actions.extend(clips.into_iter().map(Action::Unfit));
-        self.actions.extend(plugs.into_iter().map(|(id, joined)| Action::UnfitPlug(id, joined)));
+        clips.into_iter().for_each(|strap| self.push(Action::Unfit(strap)));
+        plugs.into_iter().for_each(|(id, joined)| self.push(Action::UnfitPlug(id, joined)));
+        self.then();
     }
 
     /// Puts straps on, each loopback plug in one.
     fn strap(&mut self, now: Setup, straps: Vec<Strap>, to: &Setup) {
         let (plugs, clips) = in_hand(self.harness, &straps);
-        self.actions.extend(plugs.into_iter().map(|(id, joined)| Action::FitPlug(id, joined)));
-        self.actions.extend(clips.into_iter().map(Action::Fit));
+        self.then();
+        plugs.into_iter().for_each(|(id, joined)| self.push(Action::FitPlug(id, joined)));
+        clips.into_iter().for_each(|strap| self.push(Action::Fit(strap)));
         let fitted = straps.into_iter().try_fold(now, |now, strap| now.fit(self.harness, strap));
         debug_assert_eq!(fitted.as_ref(), Ok(to), "the walk ends where it should");
     }
@@ -182,6 +210,7 @@ impl Walk<'_> {
         for (from, kept) in shrink {
             now = self.refit(now, from, kept);
         }
+        self.then();
         for (kept, into) in grow {
             now = self.refit(now, kept, into);
         }
@@ -192,7 +221,7 @@ impl Walk<'_> {
     fn refit(&mut self, now: Setup, from: Strap, into: Strap) -> Setup {
         let changed = unfit(now.clone(), &from).fit(self.harness, into.clone());
         debug_assert!(changed.is_ok(), "a strap is changed into one that goes on");
-        self.actions.push(Action::Refit(from, into));
+        self.push(Action::Refit(from, into));
         changed.unwrap_or(now)
     }
 
@@ -216,16 +245,17 @@ impl Walk<'_> {
     fn unpowered(&mut self, now: Isolated, to: &Setup) -> Isolated {
         let mut now = now;
         for (switch, position) in self.moves(&now.clone().into(), to) {
-            self.actions.push(Action::Set(switch, position));
+            self.push(Action::Set(switch, position));
             now = now.set(self.harness, switch, position);
         }
+        self.then();
         let (end, bring) = changes(&now.clone().into(), to);
         for condition in end {
-            self.actions.push(Action::End(condition));
+            self.push(Action::End(condition));
             now = now.end(condition);
         }
         for condition in bring {
-            self.actions.push(Action::Bring(condition));
+            self.push(Action::Bring(condition));
             now = now.bring(self.harness, condition);
         }
         debug_assert_eq!(&Setup::from(now.clone()), to, "the walk ends where it should");
@@ -237,15 +267,23 @@ impl Walk<'_> {
         let mut now = now;
         let (end, bring) = changes(&now.clone().into(), to);
         for condition in end {
-            self.actions.push(Action::End(condition));
+            self.push(Action::End(condition));
             now = now.end(condition);
         }
-        for (switch, position) in self.moves(&now.clone().into(), to) {
-            self.actions.push(Action::Set(switch, position));
-            now = now.set(self.harness, switch, position);
+        self.then();
+        let moves = self.moves(&now.clone().into(), to);
+        let at_rest = |(switch, position): &(PartId, usize)| *position == rest_of(self.harness, *switch);
+        let (back, there): (Vec<_>, Vec<_>) = moves.into_iter().partition(at_rest);
+        // What goes to rest does so before anything else is switched on.
+        for moves in [back, there] {
+            for (switch, position) in moves {
+                self.push(Action::Set(switch, position));
+                now = now.set(self.harness, switch, position);
+            }
+            self.then();
         }
         for condition in bring {
-            self.actions.push(Action::Bring(condition));
+            self.push(Action::Bring(condition));
             now = now.bring(condition);
         }
         debug_assert_eq!(&Setup::from(now), to, "the walk ends where it should");

@@ -11,6 +11,7 @@ mod nets;
 mod pins;
 mod plan;
 mod plan_aids;
+mod plan_cost;
 mod plan_view;
 mod render;
 mod suspects;

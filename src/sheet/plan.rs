@@ -4,8 +4,9 @@ use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::plan_aids::{self, AidsView};
+use super::plan_cost::{bounds, duration, pace};
 use super::plan_view::{
-    ChangeView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView, PlanStepView, PlanView,
+    ChangeView, ComparedView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView, PlanStepView, PlanView,
     SetupView, UndetectedView, WhyView, round,
 };
 use super::{Section, Sheet, Stamp, colours_at, station_word};
@@ -13,7 +14,7 @@ use crate::definition::{Harness, Point};
 use crate::fault::Fault;
 use crate::measure::Meter;
 use crate::netlist::Element;
-use crate::plan::{DEFERENCE, LeftOut, Phase, Plan, Step};
+use crate::plan::{Compared, DEFERENCE, LeftOut, Phase, Plan, Step};
 
 /// A plan as JSON view and sheet.
 pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
@@ -60,6 +61,15 @@ fn view(harness: &Harness, plan: &Plan) -> PlanView {
             changes_bound: plan.cost.changes_bound,
             seconds: plan.cost.seconds.get(),
             seconds_bound: plan.cost.seconds_bound.get(),
+            cover: plan.cost.cover,
+            cover_bound: plan.cost.cover_bound,
+            switch_setups: plan.cost.switch_setups,
+            switch_setups_bound: plan.cost.switch_setups_bound,
+            compared: plan.compared.map(|Compared { pairs, tied, tester }| ComparedView {
+                pairs,
+                tied,
+                tester,
+            }),
         },
         aids: plan.aided.as_ref().map(|aided| AidsView::of(harness, aided)),
     }
@@ -96,6 +106,7 @@ fn phase_view(harness: &Harness, phase: &Phase) -> PhaseView {
             .map(|(point, volts)| LiveView { contact: harness.point_name(*point), volts: round(volts.get()) })
             .collect(),
         steps: phase.steps.iter().map(|step| step_view(harness, step)).collect(),
+        seconds: phase.seconds.get(),
     }
 }
 
@@ -242,7 +253,7 @@ fn flat(view: &PlanView, why: bool) -> Section {
 /// Phases in which a strap loses one clip after the other stand in one table, with what to do before each reading.
 fn phase_sections(harness: &Harness, plan: &Plan, run: &[Phase], with: With) -> Vec<Section> {
     let [phase, ..] = run else { return Vec::new() };
-    let mut lines = Vec::new();
+    let mut lines = pace(plan, run);
     for (at, action) in phase.changes.iter().enumerate() {
         lines.push(format!("{:>3}. {}", at + 1, capital(&action.words(harness))));
     }
@@ -384,7 +395,6 @@ fn accuses(harness: &Harness, step: &Step) -> String {
 }
 
 fn coverage_section(view: &PlanView) -> Section {
-    let CostView { steps, steps_bound, changes, changes_bound, seconds, seconds_bound } = view.cost;
     let mut reasons: BTreeMap<&str, Vec<&UndetectedView>> = BTreeMap::new();
     for undetected in &view.coverage.undetected {
         reasons.entry(undetected.class).or_default().push(undetected);
@@ -394,19 +404,8 @@ fn coverage_section(view: &PlanView) -> Section {
             "{} of {} single faults in scope show for sure.",
             view.coverage.detected, view.coverage.faults
         ),
-        format!(
-            "{steps} readings; with two probes{}, for these nets and pairs, the fewest are {steps_bound}.",
-            if view.aids.is_some() { " and these aids" } else { "" }
-        ),
     ];
-    if changes > 0 {
-        lines.push(format!("{changes} setup changes; the fewest for these phases are {changes_bound}."));
-    }
-    lines.push(format!(
-        "About {}; the fewest changes and readings, without walking, take {}.",
-        duration(seconds),
-        duration(seconds_bound)
-    ));
+    lines.extend(bounds(&view.cost, view.aids.is_some()));
     let mut reasons: Vec<(&str, Vec<&UndetectedView>)> = reasons.into_iter().collect();
     reasons.sort_by_key(|(_, hidden)| Reverse(hidden.len()));
     for (class, hidden) in reasons {
@@ -417,13 +416,6 @@ fn coverage_section(view: &PlanView) -> Section {
         }
     }
     Section { title: "What this plan shows and costs".to_owned(), lines, ..Section::default() }
-}
-
-/// Whole minutes, and hours where there are some.
-fn duration(seconds: f64) -> String {
-    let minutes = (seconds / 60.0).round();
-    let hours = (minutes / 60.0).floor();
-    if hours > 0.0 { format!("{hours} h {} min", minutes - 60.0 * hours) } else { format!("{minutes} min") }
 }
 
 fn capital(text: &str) -> String {

@@ -54,6 +54,8 @@ pub struct PhaseView {
     pub live: Vec<LiveView>,
     /// The readings.
     pub steps: Vec<PlanStepView>,
+    /// Time for its changes, walks and readings.
+    pub seconds: f64,
 }
 
 /// A setup.
@@ -232,8 +234,29 @@ pub struct CostView {
     pub changes_bound: usize,
     /// Time in all.
     pub seconds: f64,
-    /// The least that could do, without walking.
+    /// The least for these phases and stations in any order.
     pub seconds_bound: f64,
+    /// So many of the readings would show the same single faults.
+    pub cover: usize,
+    /// No fewer of them can.
+    pub cover_bound: usize,
+    /// Setups in which switch contacts are closed.
+    pub switch_setups: usize,
+    /// The fewest that could do.
+    pub switch_setups_bound: usize,
+    /// What other ways of testing would take; null where no isolation is read.
+    pub compared: Option<ComparedView>,
+}
+
+/// What other ways of testing would take.
+#[derive(Debug, Clone, Copy, Serialize)]
+pub struct ComparedView {
+    /// Isolation readings, pair by pair, as planned.
+    pub pairs: usize,
+    /// With groups of nets tied together.
+    pub tied: usize,
+    /// With a point of a tester at every contact.
+    pub tester: usize,
 }
 
 /// Four significant digits: more than any field meter shows.
