@@ -10,9 +10,11 @@
 
 mod bounds;
 mod caution;
+pub mod complaint;
 mod cover;
 mod hidden;
 mod instrument;
+pub mod order;
 mod phase;
 mod plugs;
 mod power;
@@ -61,6 +63,8 @@ pub struct Plan {
     pub meters: Meters,
     /// Readings that none of these meters may serve.
     pub left_out: Vec<LeftOut>,
+    /// What a plan for a complaint says beside its phases.
+    pub complaint: Option<complaint::Dossier>,
 }
 
 /// A reading that no meter at hand may serve.
@@ -108,6 +112,8 @@ pub struct Step {
     pub covers: Vec<Fault>,
     /// Why it is taken, in words.
     pub purpose: String,
+    /// What it can show and what to do then; empty where the next step follows whatever it shows.
+    pub outcomes: Vec<complaint::Outcome>,
 }
 
 /// What a plan detects.

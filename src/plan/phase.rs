@@ -80,23 +80,42 @@ impl<'a> Builder<'a> {
         if steps.is_empty() && !closing {
             return Ok(());
         }
-        let changes = self.walker.walk(self.harness, &draft.setup);
-        let live = live_contacts(&situation);
-        let mut cautions = caution::of_phase(&situation, &changes, &live);
+        self.enter(id, draft.title, &situation, steps);
+        Ok(())
+    }
+
+    /// Adds a phase whose steps are known, numbered by those who chose them.
+    pub(super) fn given(&mut self, title: &'static str, situation: &Situation<'_>, steps: Vec<Step>) {
+        self.numbered += 1;
+        self.enter(self.numbered, title, situation, steps);
+    }
+
+    /// What the plan is about, where no scope says it.
+    pub(super) fn ask_about(&mut self, faults: impl IntoIterator<Item = Fault>) {
+        self.in_scope.extend(faults);
+    }
+
+    /// Closes a plan whose steps are known: the machine as it was found; and the fewest steps that could do.
+    pub(super) fn close(&mut self, steps_bound: usize) -> Result<(), Unsettled> {
+        self.cost.steps_bound = steps_bound.min(self.cost.steps);
+        let setup = as_found(self.harness);
+        if self.walker.now != setup {
+            let situation = Situation::new(self.harness, self.netlist, &setup)?;
+            self.given("As found again", &situation, Vec::new());
+        }
+        Ok(())
+    }
+
+    fn enter(&mut self, id: usize, title: &'static str, situation: &Situation<'_>, steps: Vec<Step>) {
+        let setup = situation.setup.clone();
+        let changes = self.walker.walk(self.harness, &setup);
+        let live = live_contacts(situation);
+        let mut cautions = caution::of_phase(situation, &changes, &live);
         cautions.extend(caution::of_meters(&steps));
         self.cost.changes += changes.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
         self.cost.seconds = self.cost.seconds + changes.iter().map(|c| c.seconds(self.harness)).sum();
         self.note_steps(&steps);
-        self.phases.push(Phase {
-            id,
-            title: draft.title,
-            setup: draft.setup,
-            changes,
-            cautions,
-            live,
-            steps,
-        });
-        Ok(())
+        self.phases.push(Phase { id, title, setup, changes, cautions, live, steps });
     }
 
     /// A draft in which only those switches are moved of which a contact is read.
@@ -160,7 +179,8 @@ impl<'a> Builder<'a> {
             let weight = covers.iter().filter_map(|fault| weights.get(fault)).sum();
             let station =
                 self.harness.station_of(measurement.red()).or(self.harness.station_of(measurement.black()));
-            let step = Step { id: String::new(), measurement, expect, station, covers, purpose };
+            let outcomes = Vec::new();
+            let step = Step { id: String::new(), measurement, expect, station, covers, purpose, outcomes };
             steps.push((step, weight, at));
         }
         let here = self.numbering.station;
@@ -216,6 +236,7 @@ impl<'a> Builder<'a> {
             meters: self.meters,
             left_out: self.left_out,
             phases: self.phases,
+            complaint: None,
         }
     }
 
@@ -280,7 +301,7 @@ impl<'a> Builder<'a> {
 }
 
 /// The machine and the person as they go from phase to phase.
-struct Walker {
+pub(super) struct Walker {
     /// The setup the machine is left in.
     now: Setup,
     /// Where the person stands.
@@ -288,8 +309,18 @@ struct Walker {
 }
 
 impl Walker {
+    /// The machine in a setup, with the person at a station.
+    pub(super) fn at(now: Setup, station: Option<StationId>) -> Self {
+        Self { now, station }
+    }
+
+    /// Where the person stands.
+    pub(super) fn station(&self) -> Option<StationId> {
+        self.station
+    }
+
     /// What brings a setup about, with the walking it needs.
-    fn walk(&mut self, harness: &Harness, setup: &Setup) -> Vec<Action> {
+    pub(super) fn walk(&mut self, harness: &Harness, setup: &Setup) -> Vec<Action> {
         let mut all = Vec::new();
         for action in transition(harness, &self.now, setup) {
             if let Some(station) = station_of(harness, action)

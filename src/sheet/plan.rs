@@ -7,7 +7,7 @@ use super::plan_view::{
     ChangeView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView, PlanStepView, PlanView,
     SetupView, UndetectedView, WhyView, round,
 };
-use super::{Section, Sheet, Stamp, colours_at, station_word};
+use super::{Section, Sheet, Stamp, colours_at, complaint, station_word};
 use crate::definition::{Harness, Point};
 use crate::fault::Fault;
 use crate::measure::Meter;
@@ -34,6 +34,7 @@ fn view(harness: &Harness, plan: &Plan) -> PlanView {
         meter: plan.meters.names(),
         cautions: plan.cautions.clone(),
         before: plan.before.clone(),
+        complaint: plan.complaint.as_ref().map(|dossier| complaint::view(harness, dossier)),
         phases: plan.phases.iter().map(|phase| phase_view(harness, phase)).collect(),
         left_out: plan.left_out.iter().map(|left| left_out_view(harness, left)).collect(),
         function_check: plan.function_check.clone(),
@@ -81,11 +82,7 @@ fn phase_view(harness: &Harness, phase: &Phase) -> PhaseView {
         changes: phase
             .changes
             .iter()
-            .map(|action| ChangeView {
-                action: action.verb(),
-                target: action.target(harness),
-                seconds: action.seconds(harness).get(),
-            })
+            .map(|action| ChangeView::of(harness, *action))
             .collect(),
         cautions: phase.cautions.clone(),
         live: phase
@@ -109,6 +106,7 @@ fn step_view(harness: &Harness, step: &Step) -> PlanStepView {
         expect: ExpectView::of(&step.expect),
         covers: step.covers.iter().map(|fault| fault.id(harness)).collect(),
         purpose: step.purpose.clone(),
+        outcomes: step.outcomes.iter().map(|o| complaint::outcome_view(harness, step, o)).collect(),
     }
 }
 
@@ -119,7 +117,14 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
         Section { title: "Know first".to_owned(), lines: list(&plan.before), ..Section::default() },
     ];
     let with = With { meters: uses_several(plan), why };
-    sections.extend(plan.phases.iter().flat_map(|phase| phase_sections(harness, plan, phase, with)));
+    match &plan.complaint {
+        Some(dossier) => {
+            sections.extend(complaint::opening(harness, dossier));
+            sections.extend(plan.phases.iter().flat_map(|p| complaint::phase_sections(harness, plan, p)));
+            sections.extend(complaint::closing(harness, dossier));
+        }
+        None => sections.extend(plan.phases.iter().flat_map(|p| phase_sections(harness, plan, p, with))),
+    }
     if !plan.left_out.is_empty() {
         sections.push(left_out_section(view));
     }
@@ -130,7 +135,9 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
             ..Section::default()
         });
     }
-    sections.push(coverage_section(view));
+    if plan.complaint.is_none() {
+        sections.push(coverage_section(view));
+    }
     let notes = vec![DEFERENCE.to_owned()];
     Sheet { sections, notes, flat: Some(flat(view, why)), ..Sheet::of("Plan", &view.harness) }
 }
@@ -288,7 +295,7 @@ fn row(harness: &Harness, step: &Step, with: With) -> Vec<String> {
 }
 
 /// An expectation for a narrow column: "< 0.63 ohm", "40.2–56.7 ohm", "open ≥ 1 Mohm".
-fn narrow(words: &str) -> String {
+pub(super) fn narrow(words: &str) -> String {
     let open = words.strip_prefix("open (").and_then(|rest| rest.strip_suffix(')'));
     let words = open.map_or_else(|| words.to_owned(), |limit| format!("open {limit}"));
     let words = words.replace("below ", "< ");
@@ -296,7 +303,7 @@ fn narrow(words: &str) -> String {
 }
 
 /// A point with the colours of the wires in it, which is how one finds it.
-fn probe(harness: &Harness, point: Point) -> String {
+pub(super) fn probe(harness: &Harness, point: Point) -> String {
     let mut seen = BTreeSet::new();
     let colours = colours_at(harness, point);
     let colours = colours.split(' ').filter(|colour| seen.insert(*colour)).collect::<Vec<_>>().join(" ");
@@ -379,13 +386,13 @@ fn coverage_section(view: &PlanView) -> Section {
 }
 
 /// Whole minutes, and hours where there are some.
-fn duration(seconds: f64) -> String {
+pub(super) fn duration(seconds: f64) -> String {
     let minutes = (seconds / 60.0).round();
     let hours = (minutes / 60.0).floor();
     if hours > 0.0 { format!("{hours} h {} min", minutes - 60.0 * hours) } else { format!("{minutes} min") }
 }
 
-fn capital(text: &str) -> String {
+pub(super) fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }

@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::Stamp;
+use super::complaint::{ComplaintView, OutcomeView};
 use crate::definition::Harness;
 use crate::measure::Expectation;
-use crate::setup::{Setup, position_name};
+use crate::setup::{Action, Setup, position_name};
 use crate::units::significant;
 
 /// A plan for programs.
@@ -21,6 +22,9 @@ pub struct PlanView {
     pub cautions: Vec<String>,
     /// What to know before the first plug is pulled.
     pub before: Vec<String>,
+    /// What a plan for a complaint says beside its phases.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub complaint: Option<ComplaintView>,
     /// The phases.
     pub phases: Vec<PhaseView>,
     /// Readings that no meter at hand may serve.
@@ -91,6 +95,14 @@ pub struct ChangeView {
     pub seconds: f64,
 }
 
+impl ChangeView {
+    /// An action in words.
+    pub fn of(harness: &Harness, action: Action) -> Self {
+        let seconds = action.seconds(harness).get();
+        Self { action: action.verb(), target: action.target(harness), seconds }
+    }
+}
+
 /// A live contact.
 #[derive(Debug, Clone, Serialize)]
 pub struct LiveView {
@@ -123,6 +135,9 @@ pub struct PlanStepView {
     pub covers: Vec<String>,
     /// What it is for.
     pub purpose: String,
+    /// What it can show and what to do then; left out where the next step follows whatever it shows.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub outcomes: Vec<OutcomeView>,
 }
 
 /// A reading that no meter at hand may serve.
