@@ -26,6 +26,9 @@ pub(super) struct PlanArgs {
     /// With --complaint: go on as long as anything tells, however unlikely
     #[arg(long, requires = "complaint")]
     thorough: bool,
+    /// For a build: in stages from loose wires to the first power
+    #[arg(long, conflicts_with_all = ["unplug", "circuit", "complaint"])]
+    stages: bool,
     /// Meters at hand: handheld, handheld-nulled, four-wire, megohm, beeper
     #[arg(long, value_name = "KIND", value_delimiter = ',', default_value = Meter::HANDHELD.name)]
     meter: Vec<String>,
@@ -55,6 +58,7 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
             }
             plan::complaint::complaint(&harness, &netlist, &asked, meters)?
         }
+        None if args.stages => plan::stages(&harness, &netlist, meters)?,
         None => plan::plan(&harness, &netlist, &scope, meters)?,
     };
     let (view, sheet) =

@@ -19,16 +19,18 @@ mod phase;
 mod plugs;
 mod power;
 mod select;
+mod stages;
 
 pub use bounds::{group_tests, kautz, spanning_steps};
 pub use caution::{BEFORE, DEFERENCE};
 pub use hidden::{Hidden, Reason, Uncover};
 pub use instrument::Meters;
+pub use stages::{Stage, stages};
 
 use std::collections::BTreeSet;
 
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, Limit, MatingId, PartKind, Point, StationId};
+use crate::definition::{Harness, Limit, MatingId, PartId, PartKind, Point, StationId};
 use crate::fault::Fault;
 use crate::measure::{Expectation, Measurement};
 use crate::netlist::Netlist;
@@ -65,6 +67,8 @@ pub struct Plan {
     pub left_out: Vec<LeftOut>,
     /// What a plan for a complaint says beside its phases.
     pub complaint: Option<complaint::Dossier>,
+    /// The stages of a build, in order; empty for any other plan.
+    pub stages: Vec<Stage>,
 }
 
 /// A reading that no meter at hand may serve.
@@ -189,6 +193,12 @@ enum Look {
     Supplies(Vec<[Point; 2]>),
     /// What the maker demands in this setup.
     Limits,
+    /// Each wire from end to end.
+    Wires,
+    /// What units will see at their plugs.
+    UnitPlugs,
+    /// The voltage across each of these loads.
+    Functions(Vec<PartId>),
     /// Nothing: the machine as found again.
     Close,
 }

@@ -60,8 +60,11 @@ pub fn last_inferred(causes: &[Cause]) -> (Vec<usize>, f64) {
         let mut order: Vec<usize> = sorted.iter().copied().filter(|at| at != inferred).collect();
         let free = Cause { c: 0.0, ..causes[*inferred] };
         order.push(*inferred);
-        let costs: Vec<Cause> =
-            causes.iter().enumerate().map(|(at, cause)| if at == *inferred { free } else { *cause }).collect();
+        let costs: Vec<Cause> = causes
+            .iter()
+            .enumerate()
+            .map(|(at, cause)| if at == *inferred { free } else { *cause })
+            .collect();
         let cost = expected_cost(&costs, &order);
         if best.as_ref().is_none_or(|(_, least)| cost < *least) {
             best = Some((order, cost));

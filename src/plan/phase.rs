@@ -5,11 +5,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
 use super::select::{Chosen, Selection, Wanted, paths, switches};
-use super::{Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
+use super::{
+    Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, stages, with_parted,
+};
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, Kind, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Measurement, Situation};
+use crate::measure::{Measurement, Meter, Situation};
 use crate::netlist::{Element, Netlist};
 use crate::setup::{Action, Isolated, Power, READING_SECONDS, Setup, plug_of, transition};
 use crate::units::{Seconds, Volts};
@@ -22,6 +24,8 @@ pub(super) struct Builder<'a> {
     harness: &'a Harness,
     netlist: &'a Netlist,
     scope: &'a Scope,
+    /// The machine before the first phase.
+    start: Setup,
     meters: Meters,
     universe: Universe,
     phases: Vec<Phase>,
@@ -46,6 +50,7 @@ impl<'a> Builder<'a> {
             harness,
             netlist,
             scope,
+            start: as_found(harness),
             meters,
             universe: Universe::new(harness, netlist),
             phases: Vec::new(),
@@ -90,6 +95,23 @@ impl<'a> Builder<'a> {
         self.enter(self.numbered, title, situation, steps);
     }
 
+    /// The machine before the first phase, where it is not as found.
+    pub(super) fn start_from(&mut self, start: Setup) {
+        self.walker = Walker::at(start.clone(), None);
+        self.numbering = Walker::at(start.clone(), None);
+        self.start = start;
+    }
+
+    /// The number that the next phase gets.
+    pub(super) fn next_id(&self) -> usize {
+        self.numbered + 1
+    }
+
+    /// The plain meter at hand; the usual one where there is none.
+    pub(super) fn plain_meter(&self) -> Meter {
+        self.meters.iter().find(|meter| meter.can(Kind::Voltage)).copied().unwrap_or(Meter::HANDHELD)
+    }
+
     /// What the plan is about, where no scope says it.
     pub(super) fn ask_about(&mut self, faults: impl IntoIterator<Item = Fault>) {
         self.in_scope.extend(faults);
@@ -112,6 +134,9 @@ impl<'a> Builder<'a> {
         let live = live_contacts(situation);
         let mut cautions = caution::of_phase(situation, &changes, &live);
         cautions.extend(caution::of_meters(&steps));
+        if steps.is_empty() {
+            cautions.extend(caution::of_close(situation));
+        }
         self.cost.changes += changes.iter().filter(|c| !matches!(c, Action::GoTo(_))).count();
         self.cost.seconds = self.cost.seconds + changes.iter().map(|c| c.seconds(self.harness)).sum();
         self.note_steps(&steps);
@@ -144,6 +169,9 @@ impl<'a> Builder<'a> {
             Look::Sources => selection(sources(situation, self.scope)),
             Look::Supplies(pairs) => selection(supplies(situation, pairs)),
             Look::Limits => selection(limits(situation)),
+            Look::Wires => selection(stages::wires(situation)),
+            Look::UnitPlugs => selection(stages::unit_plugs(situation)),
+            Look::Functions(parts) => selection(stages::across_loads(situation, parts)),
             Look::Close => Selection::default(),
         }
     }
@@ -237,6 +265,7 @@ impl<'a> Builder<'a> {
             left_out: self.left_out,
             phases: self.phases,
             complaint: None,
+            stages: Vec::new(),
         }
     }
 
@@ -264,10 +293,11 @@ impl<'a> Builder<'a> {
         let parted: BTreeSet<_> =
             self.phases.iter().flat_map(|p| p.setup.parted().collect::<Vec<_>>()).collect();
         for mating in parted {
-            bound.extend([Action::Unplug(mating), Action::Plug(mating)]);
+            bound.extend((!self.start.is_parted(mating)).then_some(Action::Unplug(mating)));
+            bound.push(Action::Plug(mating));
         }
         let batteries: Vec<_> = crate::setup::batteries(self.harness).collect();
-        let mut before = as_found(self.harness);
+        let mut before = self.start.clone();
         for phase in &self.phases {
             let rewired = !phase.setup.parted().eq(before.parted());
             let [was, is] = [before.power(), phase.setup.power()];

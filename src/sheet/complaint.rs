@@ -66,8 +66,10 @@ pub struct EndView {
     pub end: usize,
     /// Its share of the probability.
     pub share: f64,
-    /// The faults that are left; none where readings contradict each other.
+    /// The faults that are left, the likeliest first; none where readings contradict each other.
     pub faults: Vec<String>,
+    /// How many of them make up nearly all of its share.
+    pub likely: usize,
     /// What to do, in order.
     pub todo: Vec<String>,
 }
@@ -139,6 +141,7 @@ pub(super) fn view(harness: &Harness, dossier: &Dossier) -> ComplaintView {
                 end: at + 1,
                 share: share(end.share),
                 faults: end.faults.iter().map(|fault| fault.id(harness)).collect(),
+                likely: end.likely,
                 todo: end.todo.clone(),
             })
             .collect(),
@@ -241,22 +244,17 @@ fn step_section(harness: &Harness, step: &Step) -> Section {
         probe(harness, m.red()),
         probe(harness, m.black())
     );
-    let lines = vec![format!("Healthy {}. Reading [       ]  ({})", narrow(&step.expect.words()), step.purpose)];
-    let row = |outcome: &Outcome| {
+    let mut lines = vec![format!("Healthy {}  [       ]  ({})", narrow(&step.expect.words()), step.purpose)];
+    let line = |outcome: &Outcome| {
         let next = match &outcome.next {
-            Next::Step { id, .. } => format!("step {id}"),
-            Next::End(at) => format!("end {}", at + 1),
+            Next::Step { id, .. } => format!("Go on to {id}."),
+            Next::End(at) => format!("End {}.", at + 1),
         };
-        vec![outcome.shown.words(&step.expect), percent(outcome.share), outcome.means.clone(), next]
+        let words = outcome.shown.words(&step.expect);
+        format!("- {words} ({}): {}. {next}", percent(outcome.share), outcome.means)
     };
-    Section {
-        title,
-        under: true,
-        lines,
-        columns: vec!["it shows", "share", "which means", "go to"],
-        rows: step.outcomes.iter().map(row).collect(),
-        ..Section::default()
-    }
+    lines.extend(step.outcomes.iter().map(line));
+    Section { title, under: true, lines, ..Section::default() }
 }
 
 /// What brings a phase's setup about, from each phase whose steps lead to it; for the last phase, from
@@ -273,7 +271,8 @@ fn arrivals(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<String> {
         }
     }
     let listed = |actions: &[Action]| -> Vec<String> {
-        let one = |(at, action): (usize, &Action)| format!("{:>3}. {}", at + 1, capital(&action.words(harness)));
+        let one =
+            |(at, action): (usize, &Action)| format!("{:>3}. {}", at + 1, capital(&action.words(harness)));
         actions.iter().enumerate().map(one).collect()
     };
     if phase.steps.is_empty() {
@@ -294,6 +293,9 @@ fn arrivals(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<String> {
         .collect()
 }
 
+/// So many things to do are named at an end.
+const DEEDS: usize = 5;
+
 /// Where the steps end, what to do there, and what all of it costs.
 pub(super) fn closing(harness: &Harness, dossier: &Dossier) -> Vec<Section> {
     let mut lines = Vec::new();
@@ -301,10 +303,18 @@ pub(super) fn closing(harness: &Harness, dossier: &Dossier) -> Vec<Section> {
         let faults = if end.faults.is_empty() {
             "no single fault is left".to_owned()
         } else {
-            suspects::faults(harness, &end.faults)
+            let seldom = match end.faults.len() - end.likely {
+                0 => String::new(),
+                more => format!(". Seldom: {more} more"),
+            };
+            format!("{}{seldom}", suspects::faults(harness, &end.faults[..end.likely]))
         };
         lines.push(format!("End {} ({}): {faults}", at + 1, percent(end.share)));
-        lines.extend(end.todo.iter().map(|deed| format!("- {deed}")));
+        lines.extend(end.todo.iter().take(DEEDS).map(|deed| format!("- {deed}")));
+        if end.todo.len() > DEEDS {
+            let more = end.todo.len() - DEEDS;
+            lines.push(format!("- and {more} more: log the readings, and let `locate` choose the next one"));
+        }
     }
     let Dossier { expected, most, .. } = dossier;
     let cost = format!(
@@ -314,14 +324,12 @@ pub(super) fn closing(harness: &Harness, dossier: &Dossier) -> Vec<Section> {
         most.readings,
         duration(most.seconds.get())
     );
-    vec![
-        Section {
-            title: "Where the steps end: in this order, the last is what is left".to_owned(),
-            lines,
-            notes: vec![cost],
-            ..Section::default()
-        },
-    ]
+    vec![Section {
+        title: "Where the steps end: in this order, the last is what is left".to_owned(),
+        lines,
+        notes: vec![cost],
+        ..Section::default()
+    }]
 }
 
 fn percent(share: f64) -> String {

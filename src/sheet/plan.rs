@@ -5,14 +5,14 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::plan_view::{
     ChangeView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView, PlanStepView, PlanView,
-    SetupView, UndetectedView, WhyView, round,
+    SetupView, StageView, UndetectedView, WhyView, round,
 };
 use super::{Section, Sheet, Stamp, colours_at, complaint, station_word};
 use crate::definition::{Harness, Point};
 use crate::fault::Fault;
 use crate::measure::Meter;
 use crate::netlist::Element;
-use crate::plan::{DEFERENCE, LeftOut, Phase, Plan, Step};
+use crate::plan::{DEFERENCE, LeftOut, Phase, Plan, Stage, Step};
 
 /// A plan as JSON view and sheet.
 pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
@@ -35,6 +35,7 @@ fn view(harness: &Harness, plan: &Plan) -> PlanView {
         cautions: plan.cautions.clone(),
         before: plan.before.clone(),
         complaint: plan.complaint.as_ref().map(|dossier| complaint::view(harness, dossier)),
+        stages: plan.stages.iter().map(stage_view).collect(),
         phases: plan.phases.iter().map(|phase| phase_view(harness, phase)).collect(),
         left_out: plan.left_out.iter().map(|left| left_out_view(harness, left)).collect(),
         function_check: plan.function_check.clone(),
@@ -79,11 +80,7 @@ fn phase_view(harness: &Harness, phase: &Phase) -> PhaseView {
         id: phase.id.to_string(),
         title: phase.title,
         setup: SetupView::of(harness, &phase.setup),
-        changes: phase
-            .changes
-            .iter()
-            .map(|action| ChangeView::of(harness, *action))
-            .collect(),
+        changes: phase.changes.iter().map(|action| ChangeView::of(harness, *action)).collect(),
         cautions: phase.cautions.clone(),
         live: phase
             .live
@@ -123,7 +120,11 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
             sections.extend(plan.phases.iter().flat_map(|p| complaint::phase_sections(harness, plan, p)));
             sections.extend(complaint::closing(harness, dossier));
         }
-        None => sections.extend(plan.phases.iter().flat_map(|p| phase_sections(harness, plan, p, with))),
+        None => {
+            sections.extend(plan.phases.iter().flat_map(|p| {
+                stage_section(plan, p).into_iter().chain(phase_sections(harness, plan, p, with))
+            }));
+        }
     }
     if !plan.left_out.is_empty() {
         sections.push(left_out_section(view));
@@ -140,6 +141,21 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
     }
     let notes = vec![DEFERENCE.to_owned()];
     Sheet { sections, notes, flat: Some(flat(view, why)), ..Sheet::of("Plan", &view.harness) }
+}
+
+fn stage_view(stage: &Stage) -> StageView {
+    let Stage { title, why, cautions, first } = stage;
+    StageView { title, why, cautions: cautions.clone(), first_phase: first.to_string() }
+}
+
+/// The heading of a stage, before its first phase. A phase that no meter serves may be missing.
+fn stage_section(plan: &Plan, phase: &Phase) -> Option<Section> {
+    let before = plan.phases.iter().take_while(|p| p.id < phase.id).map(|p| p.id).max().unwrap_or(0);
+    let mut stages = plan.stages.iter().enumerate();
+    let (at, stage) = stages.rfind(|(_, stage)| stage.first > before && stage.first <= phase.id)?;
+    let mut lines = vec![stage.why.to_owned()];
+    lines.extend(stage.cautions.iter().map(|caution| format!("- Caution: {caution}")));
+    Some(Section { title: format!("Stage {} · {}", at + 1, stage.title), lines, ..Section::default() })
 }
 
 /// What steps show beside the usual.

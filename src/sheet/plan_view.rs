@@ -25,6 +25,9 @@ pub struct PlanView {
     /// What a plan for a complaint says beside its phases.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub complaint: Option<ComplaintView>,
+    /// The stages of a build, in order.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub stages: Vec<StageView>,
     /// The phases.
     pub phases: Vec<PhaseView>,
     /// Readings that no meter at hand may serve.
@@ -35,6 +38,19 @@ pub struct PlanView {
     pub coverage: CoverageView,
     /// What it costs.
     pub cost: CostView,
+}
+
+/// A stage of a build: the phases from its first up to the next stage's.
+#[derive(Debug, Clone, Serialize)]
+pub struct StageView {
+    /// What it is.
+    pub title: &'static str,
+    /// What it is for.
+    pub why: &'static str,
+    /// Cautions that apply through all of it.
+    pub cautions: Vec<String>,
+    /// The number of its first phase.
+    pub first_phase: String,
 }
 
 /// One phase.

@@ -4,7 +4,7 @@
 //! return and conditions seen good at its own plug, with power, and its output seen absent. What the steps
 //! on the way have not shown is read last.
 
-use super::grow::{Branch, Grower, Leaf, Node, Stand, To, weight};
+use super::grow::{Branch, Grower, Leaf, Node, Stand, Taken, To, weight};
 use super::setting::drivers_on;
 use super::shown::Shown;
 use super::stand::Stage;
@@ -35,7 +35,7 @@ impl Grower<'_> {
                     continue;
                 }
                 match self.reading_for(&stand, &proof) {
-                    Some((scene, measurement)) => return self.confirm(stand, &proof, scene, measurement),
+                    Some((scene, measurement)) => return self.confirm(&stand, &proof, scene, &measurement),
                     None => unseen.push(proof.what),
                 }
             }
@@ -140,7 +140,7 @@ impl Grower<'_> {
             let Some(scene) = self.scenes.scene(stage, &setup) else { continue };
             for measurement in self.ways_to_read(scene, proof) {
                 // What was read without showing it will not show it the second time.
-                let again = |t: &super::grow::Taken| {
+                let again = |t: &Taken| {
                     t.measurement.red() == measurement.red()
                         && t.measurement.black() == measurement.black()
                         && t.scene == scene
@@ -192,14 +192,14 @@ impl Grower<'_> {
     }
 
     /// A step that shows it, and what follows whatever is seen.
-    fn confirm(&mut self, stand: Stand, proof: &Proof, scene: usize, measurement: Measurement) -> To {
+    fn confirm(&mut self, stand: &Stand, proof: &Proof, scene: usize, measurement: &Measurement) -> To {
         let all: Vec<usize> = stand.standing.iter().map(|(at, _)| *at).collect();
         let meter = self.meter;
-        self.scenes.all[scene].ask(std::slice::from_ref(&measurement), self.hypotheses, &all, &meter);
-        let Some(row) = self.scenes.all[scene].row(&measurement) else { return self.contradiction() };
+        self.scenes.all[scene].ask(std::slice::from_ref(measurement), self.hypotheses, &all, &meter);
+        let Some(row) = self.scenes.all[scene].row(measurement) else { return self.contradiction() };
         let expect = row.expect.clone();
         let (change, station) = self.scenes.change(stand.scene, scene, stand.station);
-        let (reading, station) = self.scenes.reading(station, &measurement);
+        let (reading, station) = self.scenes.reading(station, measurement);
         let at = self.nodes.len();
         let total = weight(&stand.standing);
         let verb = if proof.good { "good" } else { "absent" };
@@ -212,7 +212,7 @@ impl Grower<'_> {
             seconds: change + reading,
             confirms: Some(format!("{} seen {verb}", proof.what)),
         });
-        let mut parts = self.parts(&stand.standing, scene, &measurement);
+        let mut parts = self.parts(&stand.standing, scene, measurement);
         parts.sort_by(|(a, x), (b, y)| weight(y).total_cmp(&weight(x)).then(a.cmp(b)));
         for wanted in [Shown::Good, Shown::Low] {
             if parts.iter().all(|(shown, _)| *shown != wanted) {
@@ -225,7 +225,7 @@ impl Grower<'_> {
                 self.contradiction()
             } else {
                 let mut taken = stand.taken.clone();
-                taken.push(super::grow::Taken { scene, measurement: measurement.clone(), shown });
+                taken.push(Taken { scene, measurement: measurement.clone(), shown });
                 self.from(Stand { standing: standing.clone(), scene, station, taken })
             };
             self.nodes[at].branches.push(Branch { shown, share, standing, to });

@@ -10,7 +10,6 @@ use super::hypotheses::Hypothesis;
 use super::setting::Setting;
 use super::shown::{Set, Shown};
 use super::stand::{Order, Scenes, Stage, found, measurements, plugs_near};
-use crate::circuit::Unsettled;
 use crate::definition::{Harness, Point, StationId};
 use crate::measure::{Expectation, Measurement, Meter};
 use crate::netlist::Netlist;
@@ -133,15 +132,15 @@ impl<'a> Grower<'a> {
         setting: &Setting,
         hypotheses: &'a [Hypothesis],
         (meter, depth): (Meter, Depth),
-    ) -> Result<Self, Unsettled> {
-        let mut scenes = Scenes::new(harness, netlist, setting)?;
+    ) -> Self {
+        let mut scenes = Scenes::new(harness, netlist, setting);
         let (start, stage) = (found(harness), Stage::Found);
         if scenes.scene(stage, &start).is_none() {
             // A machine that never settles as found is looked at as the complaint has it.
             scenes.scene(Stage::Complaint, &setting.setup);
         }
         let total = hypotheses.iter().map(|h| h.weight).sum();
-        Ok(Self { scenes, hypotheses, meter, depth, total, nodes: Vec::new(), ends: Vec::new() })
+        Self { scenes, hypotheses, meter, depth, total, nodes: Vec::new(), ends: Vec::new() }
     }
 
     pub(super) fn grow(mut self) -> Tree<'a> {
@@ -275,7 +274,8 @@ impl<'a> Grower<'a> {
             let seconds = change + reading;
             let rate = bits / seconds;
             let better = best.as_ref().is_none_or(|best: &Choice| {
-                rate > best.rate * (1.0 + 1e-9) || (rate > best.rate * (1.0 - 1e-9) && plainer(&measurement, &best.measurement))
+                rate > best.rate * (1.0 + 1e-9)
+                    || (rate > best.rate * (1.0 - 1e-9) && plainer(&measurement, &best.measurement))
             });
             if better {
                 best = Some(Choice { scene, measurement, rate, seconds, station: there });

@@ -113,17 +113,17 @@ fn bad_joints(faults: &[Fault], open: &[Change]) -> Vec<Vec<Change>> {
 fn place(universe: &Universe, fault: Fault, changes: &[Change]) -> Place {
     let touching = || Place::Touching(changes.iter().map(Change::key).collect());
     match fault {
-        Fault::Open(Element::Part(part)) => Place::Part(part),
-        Fault::Open(element) | Fault::High(element) => {
+        Fault::Open(element) | Fault::High(element) if !matches!(element, Element::Part(_)) => {
             universe.links(element).first().map_or_else(touching, |link| Place::Link(*link))
         }
-        Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..) => touching(),
-        Fault::PartShort(part)
+        Fault::Open(Element::Part(part))
+        | Fault::PartShort(part)
         | Fault::StuckReleased(part)
         | Fault::StuckOperated(part)
         | Fault::CoilOpen(part)
         | Fault::Dead(part)
         | Fault::Flat(part) => Place::Part(part),
+        _ => touching(),
     }
 }
 

@@ -60,7 +60,9 @@ pub(super) fn inspections(
     for hypothesis in hypotheses {
         let blown = hypothesis.changes.iter().find_map(|change| fuse(harness, netlist, change));
         for (fault, weight) in &hypothesis.faults {
-            let Some(subject) = blown.map(Subject::Fuse).or_else(|| subject(harness, *fault)) else { continue };
+            let Some(subject) = blown.map(Subject::Fuse).or_else(|| subject(harness, *fault)) else {
+                continue;
+            };
             let known = by_subject.entry(subject).or_default();
             known.0 += weight / total;
             if !known.1.contains(fault) {
@@ -87,10 +89,7 @@ fn fuse(harness: &Harness, netlist: &Netlist, change: &Change) -> Option<PartId>
 }
 
 fn subject(harness: &Harness, fault: Fault) -> Option<Subject> {
-    let element = match fault {
-        Fault::Open(element) | Fault::High(element) => element,
-        _ => return None,
-    };
+    let (Fault::Open(element) | Fault::High(element)) = fault else { return None };
     match element {
         Element::Mated(contact, _) => {
             let connector = &harness.connectors[harness.contacts[contact].connector];
@@ -101,7 +100,9 @@ fn subject(harness: &Harness, fault: Fault) -> Option<Subject> {
         }
         Element::Bond(terminal) => Some(Subject::Stud(Point::Terminal(terminal))),
         Element::Termination(wire, side) => match harness.wires[wire].ends[usize::from(side)] {
-            point @ Point::Terminal(_) => Some(post(harness, point).map_or(Subject::Stud(point), Subject::Posts)),
+            point @ Point::Terminal(_) => {
+                Some(post(harness, point).map_or(Subject::Stud(point), Subject::Posts))
+            }
             _ => None,
         },
         _ => None,
@@ -131,12 +132,14 @@ fn words(harness: &Harness, subject: Subject) -> (String, Option<StationId>, f64
             } else {
                 format!("{name}: take it out and look. Blown has a reason: find it before a new one goes in")
             };
-            let station = part.station.or_else(|| part.kind.points().first().and_then(|p| harness.station_of(*p)));
+            let station =
+                part.station.or_else(|| part.kind.points().first().and_then(|p| harness.station_of(*p)));
             (what, station, FUSE)
         }
         Subject::Posts(id) => {
             let part = &harness.parts[id];
-            let station = part.station.or_else(|| part.kind.points().first().and_then(|p| harness.station_of(*p)));
+            let station =
+                part.station.or_else(|| part.kind.points().first().and_then(|p| harness.station_of(*p)));
             (format!("Clamps of {}: tight and bright?", titled(&part.id, &part.title)), station, POSTS)
         }
         Subject::Stud(point) => {

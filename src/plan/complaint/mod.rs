@@ -75,7 +75,9 @@ pub struct End {
     pub share: f64,
     /// The faults that are left, the likeliest first; none where a reading contradicts those before it.
     pub faults: Vec<Fault>,
-    /// What to do there, in order: the last is what is left when the others were looked at.
+    /// How many of them make up nearly all of its share.
+    pub likely: usize,
+    /// What to do there about these, in order: the last is what is left when the others were looked at.
     pub todo: Vec<String>,
 }
 
@@ -142,8 +144,8 @@ pub fn complaint(
     let universe = Universe::new(harness, netlist);
     let setting = setting::find(harness, netlist, asked)?;
     let hypotheses = hypotheses::stopping(harness, netlist, &universe, &setting)?;
-    let tree = grow::Grower::new(harness, netlist, &setting, &hypotheses, (meter, asked.depth))?.grow();
-    write::plan(harness, netlist, &universe, setting, &hypotheses, tree, meters)
+    let tree = grow::Grower::new(harness, netlist, &setting, &hypotheses, (meter, asked.depth)).grow();
+    write::plan(harness, netlist, &universe, setting, &hypotheses, &tree, meters)
 }
 
 /// The meter that a complaint is looked into with.

@@ -189,7 +189,8 @@ fn setting(text: &str, more: String) -> AskedError {
 
 fn position_of(harness: &Harness, item: &str, switch: &str, position: &str) -> Result<Move, AskedError> {
     let part = harness.names.part(switch.trim());
-    let Some((part, PartKind::Switch { positions, .. })) = part.map(|id| (id, &harness.parts[id].kind)) else {
+    let Some((part, PartKind::Switch { positions, .. })) = part.map(|id| (id, &harness.parts[id].kind))
+    else {
         return Err(setting(item, format!("; no switch is called `{switch}`")));
     };
     let names: Vec<&str> = positions.iter().map(|p| p.name.as_str()).collect();

@@ -9,14 +9,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::hypotheses::Hypothesis;
 use super::setting::Setting;
 use super::shown::{Set, of_machines};
-use crate::circuit::{Unsettled, Way};
+use crate::circuit::{Change, Way};
 use crate::definition::{ConnectorId, Harness, Kind, MatingId, PartKind, Point, StationId};
 use crate::measure::{Expectation, Measurement, Meter, Prediction, Situation};
 use crate::netlist::{Link, Netlist};
 use crate::plan::as_found;
 use crate::plan::phase::Walker;
 use crate::setup::{Action, Connected, Isolated, Power, READING_SECONDS, Setup};
-use crate::circuit::Change;
 
 /// The most points that are probed in thought with power, and without: there every pair is a reading.
 const POINTS: [usize; 2] = [96, 26];
@@ -146,17 +145,13 @@ pub(super) struct Scenes<'a> {
 }
 
 impl<'a> Scenes<'a> {
-    pub(super) fn new(
-        harness: &'a Harness,
-        netlist: &'a Netlist,
-        setting: &Setting,
-    ) -> Result<Self, Unsettled> {
+    pub(super) fn new(harness: &'a Harness, netlist: &'a Netlist, setting: &Setting) -> Self {
         let complaint = match &setting.setup {
             Setup::Connected(complaint) => complaint.clone(),
             Setup::Isolated(isolated) => isolated.clone().connect(),
         };
         let (all, known) = (Vec::new(), BTreeMap::new());
-        Ok(Self { harness, netlist, complaint, all, known })
+        Self { harness, netlist, complaint, all, known }
     }
 
     /// The scene of a setup, made when it is first asked for; none where the machine never settles in it.
@@ -311,7 +306,9 @@ pub(super) fn plugs_near(
         for node in nodes_of(&scenes.all[scene].situation, &hypotheses[*at].changes) {
             for contact in contacts_near(netlist, node) {
                 let Point::Contact(id) = contact else { continue };
-                let Some(mating) = harness.connectors[harness.contacts[id].connector].mating else { continue };
+                let Some(mating) = harness.connectors[harness.contacts[id].connector].mating else {
+                    continue;
+                };
                 let both = &harness.matings[mating];
                 if !near.contains(&mating) && !marked(both.first) && !marked(both.second) {
                     near.push(mating);
@@ -407,7 +404,10 @@ fn points_near(situation: &Situation<'_>, hypotheses: &[Hypothesis], standing: &
             let point = netlist.point(*node);
             let inside = !powered && situation.harness.unit_behind(point).is_some();
             let wanted = net != ground || matches!(point, Point::Terminal(_)) || touched.contains(node);
-            if !inside && wanted && point != Point::Chassis && situation.setup.can_probe(situation.harness, point)
+            if !inside
+                && wanted
+                && point != Point::Chassis
+                && situation.setup.can_probe(situation.harness, point)
             {
                 points.push(point);
             }
@@ -468,7 +468,9 @@ fn across(kind: &PartKind, from: Point) -> Vec<Point> {
     match kind {
         PartKind::Load { between, .. } => between.to_vec(),
         PartKind::Relay { coil, .. } if coil.contains(&from) => coil.to_vec(),
-        PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. } => vec![*plus, *minus],
+        PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. } => {
+            vec![*plus, *minus]
+        }
         PartKind::Unit { functions } => {
             let mine = functions.iter().filter(|f| f.points().any(|p| p == from) && f.ground != Some(from));
             mine.filter_map(|f| f.ground).collect()

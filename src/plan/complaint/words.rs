@@ -56,30 +56,39 @@ fn is_return(harness: &Harness, point: Point) -> bool {
     point == Point::Chassis || harness.parts_at(point).any(post)
 }
 
-/// Where faults lie, in few names: parts first, then plugs and grounds, then wires, which stand for their ends.
-pub(super) fn places(harness: &Harness, faults: &[Fault]) -> String {
-    let mut names: Vec<(u8, String)> = Vec::new();
-    for element in faults.iter().flat_map(|fault| fault.elements()) {
+/// How many of some faults, the likeliest first, make up nearly all of the probability: what is beyond them is
+/// counted and not named.
+pub(super) fn likely(faults: &[(Fault, f64)]) -> usize {
+    /// This share of it.
+    const NEARLY_ALL: f64 = 0.99;
+    let total: f64 = faults.iter().map(|(_, weight)| weight).sum();
+    let mut so_far = 0.0;
+    let enough = |(_, weight): &(Fault, f64)| {
+        so_far += weight;
+        so_far >= NEARLY_ALL * total
+    };
+    faults.iter().position(enough).map_or(faults.len(), |at| at + 1)
+}
+
+/// Where faults lie, in few names, the likeliest first. A wire stands for its ends.
+pub(super) fn places(harness: &Harness, faults: &[(Fault, f64)]) -> String {
+    let mut names: Vec<String> = Vec::new();
+    for element in faults[..likely(faults)].iter().flat_map(|(fault, _)| fault.elements()) {
         let name = match element {
-            Element::Part(_) => (0, element.id(harness)),
-            Element::Bond(_) => (1, element.id(harness)),
-            Element::Mated(a, _) => (1, element.id(harness).split('/').next().map_or_else(
-                || harness.point_name(Point::Contact(a)),
-                str::to_owned,
-            )),
+            Element::Part(_) | Element::Bond(_) => element.id(harness),
+            Element::Mated(a, _) => harness.point_name(Point::Contact(a)),
             Element::Wire(wire) | Element::Termination(wire, _) | Element::SpliceLeg(wire, _) => {
-                (2, harness.wires[wire].id.clone())
+                harness.wires[wire].id.clone()
             }
         };
         if !names.contains(&name) {
             names.push(name);
         }
     }
-    names.sort_by_key(|(rank, _)| *rank);
-    let shown: Vec<&str> = names.iter().take(NAMED).map(|(_, name)| name.as_str()).collect();
+    let shown = names.iter().take(NAMED).cloned().collect::<Vec<_>>().join(", ");
     match names.len().saturating_sub(NAMED) {
-        0 => shown.join(", "),
-        more => format!("{} and {more} more", shown.join(", ")),
+        0 => shown,
+        more => format!("{shown} and {more} more"),
     }
 }
 
@@ -112,13 +121,15 @@ fn deed(harness: &Harness, fault: Fault) -> (String, f64) {
                 let id = element.id(harness);
                 (format!("drag-test the socket and look at both contacts of {id}"), 60.0)
             }
-            Element::Bond(_) => {
-                (format!("take the lug off at the {}, clean to bare metal, refit", element.words(harness)), 90.0)
-            }
+            Element::Bond(_) => (
+                format!("take the lug off at the {}, clean to bare metal, refit", element.words(harness)),
+                90.0,
+            ),
             Element::Part(part) => match harness.parts[part].kind {
-                PartKind::Fuse { .. } => {
-                    (format!("look why {} is open before one of the same rating goes in", element.id(harness)), 20.0)
-                }
+                PartKind::Fuse { .. } => (
+                    format!("look why {} is open before one of the same rating goes in", element.id(harness)),
+                    20.0,
+                ),
                 _ => swap(harness, element),
             },
         },
@@ -140,7 +151,8 @@ fn deed(harness: &Harness, fault: Fault) -> (String, f64) {
 }
 
 fn swap(harness: &Harness, element: Element) -> (String, f64) {
-    let quick = matches!(element, Element::Part(id) if matches!(harness.parts[id].kind, PartKind::Relay { .. }));
+    let quick =
+        matches!(element, Element::Part(id) if matches!(harness.parts[id].kind, PartKind::Relay { .. }));
     let text = format!("swap in a known-good {} for the last proof", element.words(harness));
     (text, if quick { 45.0 } else { 240.0 })
 }

@@ -24,25 +24,30 @@ pub(super) fn plan(
     universe: &Universe,
     setting: Setting,
     hypotheses: &[Hypothesis],
-    tree: Tree<'_>,
+    tree: &Tree<'_>,
     meters: Meters,
 ) -> Result<Plan, ComplaintError> {
     let scope = Scope::default();
     let mut builder = Builder::new(harness, netlist, &scope, meters);
     builder.ask_about(hypotheses.iter().flat_map(|h| h.faults.iter().map(|(fault, _)| *fault)));
     let order = tree.order();
-    let (ends, end_of) = ends(harness, hypotheses, &tree);
-    let writer = Writer { harness, universe, hypotheses, tree: &tree, ids: numbers(&tree, &order), end_of };
+    let (ends, end_of) = ends(harness, hypotheses, tree);
+    let writer = Writer { harness, universe, hypotheses, tree, ids: numbers(tree, &order), end_of };
     for run in order.chunk_by(|a, b| tree.nodes[*a].scene == tree.nodes[*b].scene) {
         let scene = &tree.scenes.all[tree.nodes[run[0]].scene];
-        builder.given(title(scene.stage, scene.setup()), &scene.situation, writer.steps(run, &scene.situation));
+        builder.given(
+            title(scene.stage, scene.setup()),
+            &scene.situation,
+            writer.steps(run, &scene.situation),
+        );
     }
     let bound = longest_bound(ends.len());
     builder.close(bound)?;
     let mut plan = builder.finish();
-    let works = format!("{} works with {}.", setting.target.words(harness), setup_words(harness, &setting.setup));
+    let works =
+        format!("{} works with {}.", setting.target.words(harness), setup_words(harness, &setting.setup));
     plan.function_check.insert(0, works);
-    let (expected, most) = efforts(&tree);
+    let (expected, most) = efforts(tree);
     plan.complaint = Some(Dossier {
         target: setting.target,
         healthy: setting.healthy,
@@ -113,10 +118,13 @@ fn faults(hypotheses: &[Hypothesis], standing: &[Weighed]) -> Vec<(Fault, f64)> 
     all
 }
 
+/// Leaves with the same faults: their share, the weight of each fault, what was not seen, and which they are.
+type Same = (f64, BTreeMap<Fault, f64>, Vec<String>, Vec<usize>);
+
 /// The ends, those with the same faults in one; and for each of the tree's ends its place among them.
 fn ends(harness: &Harness, hypotheses: &[Hypothesis], tree: &Tree<'_>) -> (Vec<End>, Vec<usize>) {
     let total: f64 = hypotheses.iter().map(|h| h.weight).sum();
-    let mut found: BTreeMap<BTreeSet<Fault>, (f64, BTreeMap<Fault, f64>, Vec<String>, Vec<usize>)> = BTreeMap::new();
+    let mut found: BTreeMap<BTreeSet<Fault>, Same> = BTreeMap::new();
     for (at, leaf) in tree.ends.iter().enumerate() {
         let weighed = faults(hypotheses, &leaf.standing);
         let key: BTreeSet<Fault> = weighed.iter().map(|(fault, _)| *fault).collect();
@@ -137,7 +145,8 @@ fn ends(harness: &Harness, hypotheses: &[Hypothesis], tree: &Tree<'_>) -> (Vec<E
         weighed.sort_by(|(a, x), (b, y)| y.total_cmp(x).then(a.cmp(b)));
         unseen.sort_unstable();
         unseen.dedup();
-        let mut todo = words::todo(harness, &weighed);
+        let likely = words::likely(&weighed);
+        let mut todo = words::todo(harness, &weighed[..likely]);
         if weighed.is_empty() {
             todo.push(
                 "no single fault of this definition explains all readings: repeat them; there is more than one fault, \
@@ -148,8 +157,10 @@ fn ends(harness: &Harness, hypotheses: &[Hypothesis], tree: &Tree<'_>) -> (Vec<E
         if !unseen.is_empty() {
             todo.insert(0, format!("accuse no unit yet: not seen by any reading: {}", unseen.join(", ")));
         }
-        leaves.into_iter().for_each(|leaf| end_of[leaf] = ends.len());
-        ends.push(End { share, faults: weighed.into_iter().map(|(fault, _)| fault).collect(), todo });
+        for leaf in leaves {
+            end_of[leaf] = ends.len();
+        }
+        ends.push(End { share, faults: weighed.into_iter().map(|(fault, _)| fault).collect(), likely, todo });
     }
     (ends, end_of)
 }
@@ -224,21 +235,20 @@ impl Writer<'_> {
         let outcome = |branch: &super::grow::Branch| {
             let left = faults(self.hypotheses, &branch.standing);
             let still = elements(&left);
-            let accuses: Vec<Fault> = left.into_iter().map(|(fault, _)| fault).collect();
             let fact = words::means(&scene.situation, &node.measurement, branch.shown);
             Outcome {
                 shown: branch.shown,
                 share: branch.share,
-                means: self.sentence(&fact, &accuses, branch.to),
+                means: self.sentence(&fact, &left, branch.to),
                 clears: before.difference(&still).copied().collect(),
-                accuses,
+                accuses: left.into_iter().map(|(fault, _)| fault).collect(),
                 next: self.next(node, branch.to),
             }
         };
         node.branches.iter().map(outcome).collect()
     }
 
-    fn sentence(&self, fact: &str, accuses: &[Fault], to: To) -> String {
+    fn sentence(&self, fact: &str, accuses: &[(Fault, f64)], to: To) -> String {
         let places = words::places(self.harness, accuses);
         match to {
             _ if accuses.is_empty() => format!("{fact}: it contradicts an earlier reading"),
