@@ -63,7 +63,7 @@ fn orders(n: usize) -> Vec<Vec<usize>> {
 }
 
 /// The p/c rule: Kadane and Simon, "Optimal strategies for a class of constrained sequential problems", Annals
-/// of Statistics 5 (1977), 237-255. The instance is worked out by hand: 1 + 0.8 x 2 + 0.5 x 10 = 7.6, and the
+/// of Statistics 5 (1977), 237-255 (from memory). The instance is worked out by hand: 1 + 0.8 x 2 + 0.5 x 10 = 7.6, and the
 /// other way round 10 + 0.5 x 2 + 0.2 x 1 = 11.2.
 #[test]
 fn inspections_go_by_probability_for_cost() {

@@ -7,7 +7,7 @@
 //!
 //! Causes are looked at one by one until the guilty one is found. Ordering them by decreasing p/c is best
 //! (Kadane and Simon, "Optimal strategies for a class of constrained sequential problems", Annals of
-//! Statistics 5, 1977). Where the last one left is inferred without a look, that rule alone fails.
+//! Statistics 5, 1977; from memory). Where the last one left is inferred without a look, that rule alone fails.
 
 /// A cause that can be looked at: its share of the probability, and what the look costs.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -5,12 +5,12 @@
 //! for what is left. Why: most complaints are found in minutes by whoever looks in the right order, and
 //! every plug that comes off without need is a new fault in waiting.
 //!
-//! Every single fault with which the part would not work is a hypothesis ([`hypotheses`]). At each point the
-//! reading is chosen that tells most per second about the places where the fault may lie ([`grow`]), counted
+//! Every single fault with which the part would not work is a hypothesis (`hypotheses`). At each point the
+//! reading is chosen that tells most per second about the places where the fault may lie (`grow`), counted
 //! from where the machine and the person stand. Each outcome says what it means and where it leads: to
 //! another step, further down in the same plan, or to an end: one place, or several that no permitted
 //! reading tells apart. A unit is accused only after its supply, its return and its conditions were seen good
-//! and its output was seen absent ([`confirm`]).
+//! and its output was seen absent (`confirm`).
 
 mod confirm;
 mod grow;
