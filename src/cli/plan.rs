@@ -5,6 +5,7 @@ use super::common::{self, Source};
 use super::output::{self, FormatArg};
 use crate::measure::Meter;
 use crate::netlist::Netlist;
+use crate::plan::complaint::{Asked, Depth};
 use crate::plan::{self, Aids, Meters, Scope};
 use crate::setup::Setup;
 use crate::sheet;
@@ -19,6 +20,15 @@ pub(super) struct PlanArgs {
     /// Only one circuit
     #[arg(long, value_name = "ID")]
     circuit: Option<String>,
+    /// A part that does not work, and when it should: M1, or M1=S1:run,S2:spray,CONDITION
+    #[arg(long, value_name = "PART[=SETUP]", conflicts_with_all = ["unplug", "circuit"])]
+    complaint: Option<String>,
+    /// With --complaint: go on as long as anything tells, however unlikely
+    #[arg(long, requires = "complaint")]
+    thorough: bool,
+    /// For a build: in stages from loose wires to the first power
+    #[arg(long, conflicts_with_all = ["unplug", "circuit", "complaint"])]
+    stages: bool,
     /// Meters at hand: handheld, handheld-nulled, four-wire, megohm, beeper
     #[arg(long, value_name = "KIND", value_delimiter = ',', default_value = Meter::HANDHELD.name)]
     meter: Vec<String>,
@@ -45,7 +55,17 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
     let scope = Scope { unplug: unplugged.parted().collect(), circuit: args.circuit.clone() };
     let netlist = Netlist::new(&harness);
     let aids = Aids::parse(args.aids.iter().map(String::as_str))?;
-    let plan = plan::plan_with(&harness, &netlist, &scope, meters, aids)?;
+    let plan = match &args.complaint {
+        Some(text) => {
+            let mut asked = Asked::parse(&harness, text)?;
+            if args.thorough {
+                asked.depth = Depth::THOROUGH;
+            }
+            plan::complaint::complaint(&harness, &netlist, &asked, meters)?
+        }
+        None if args.stages => plan::stages(&harness, &netlist, meters, aids)?,
+        None => plan::plan_with(&harness, &netlist, &scope, meters, aids)?,
+    };
     let (view, sheet) =
         if args.why { sheet::plan_with_reasons(&harness, &plan) } else { sheet::plan(&harness, &plan) };
     output::show(args.format, &view, &sheet)?;

@@ -126,6 +126,7 @@ fn words(low: f64, high: Option<f64>, digits: Digits) -> String {
     let say = |value: f64| say(value, digits);
     let ohms = digits != Digits::Volts;
     match (low, high) {
+        (low, None) if low < OPEN_FROM.get() && ohms => format!("at least {}", say(low)),
         (low, None) => format!("open (≥ {})", say(low)),
         (low, Some(high)) if ohms && low <= high * 0.05 => format!("below {}", say(high)),
         (low, Some(high)) if !ohms && low <= 0.0 && high >= 0.0 => format!("below {}", say(high)),

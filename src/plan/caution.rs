@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use super::{Meters, Phase, Step, as_found};
-use crate::definition::{ConditionId, Half, Harness, Kind, LoadKind, MatingId, PartKind, Point};
+use crate::definition::{ConditionId, Half, Harness, Kind, LoadKind, MatingId, Part, PartKind, Point};
 use crate::measure::Situation;
 use crate::setup::{Action, Post, Power, Setup};
 use crate::units::Volts;
@@ -67,8 +67,56 @@ pub(super) fn throughout(harness: &Harness, meters: &Meters) -> Vec<String> {
             "{what} is marked as a hazard ({hazard}): do not probe it and keep its wiring closed."
         ));
     }
+    cautions.extend(kinds_of_hazard(harness));
     cautions
 }
+
+/// What to do about the hazards of a machine, by what their marks say; each once.
+///
+/// Marks are free text, so they are told by the words that are usual for each kind. What none of them names
+/// keeps its plain caution.
+fn kinds_of_hazard(harness: &Harness) -> Vec<String> {
+    let marks: Vec<String> = hazards(harness).into_iter().map(|(_, mark)| mark.to_lowercase()).collect();
+    let applies = |words: &[&str]| marks.iter().any(|mark| words.iter().any(|word| mark.contains(word)));
+    let kinds = HAZARDS.iter().filter(|(words, _)| applies(words));
+    kinds.map(|(_, caution)| (*caution).to_owned()).collect()
+}
+
+/// The words of a kind of hazard, and its caution: usual in the trade, from memory.
+const HAZARDS: [(&[&str], &str); 4] = [
+    (
+        &[
+            "restraint",
+            "airbag",
+            "pretension",
+            "pyro",
+            "squib",
+            "initiator",
+            "ordnance",
+            "ejection",
+            "fire bottle",
+            "explosive",
+        ],
+        "Restraint and other pyrotechnic circuits: isolate the battery and wait as long as the maker says before \
+         anything near them is moved. Never an ordinary meter on an initiator, not even on its plug: only the maker's \
+         test set, by those who are licensed for it.",
+    ),
+    (
+        &["fuel", "petrol", "gasoline", "vapour", "vapor", "lpg", "gas tank", "bilge"],
+        "Fuel: no test current, no spark and no hot work in or near tanks, fuel wiring or bilges until the place is \
+         proven free of gas.",
+    ),
+    (
+        &["high voltage", "high-voltage", "traction", "hybrid", "orange"],
+        "High voltage: service disconnect out and locked, wait as long as the maker says, measured dead by persons \
+         trained for it, before anything near it is touched.",
+    ),
+    (
+        &["ignition", "capacitor", "xenon", "magneto"],
+        "Ignition and other circuits that store charge: they bite after power is off. Wait, discharge as the maker \
+         says, prove dead.",
+    ),
+];
 
 fn hazards(harness: &Harness) -> Vec<(String, String)> {
     let mut found = Vec::new();
@@ -89,6 +137,7 @@ pub(super) fn before(harness: &Harness, phases: &[Phase]) -> Vec<String> {
     let own = if powered { BEFORE_POWER } else { BEFORE_LEAD };
     let mut before: Vec<String> = BEFORE.iter().chain(own).map(|text| (*text).to_owned()).collect();
     before.extend(frame(phases));
+    before.extend(sources(harness));
     let asked: BTreeSet<ConditionId> = phases.iter().flat_map(|phase| phase.setup.conditions()).collect();
     if !asked.is_empty() {
         let titles: Vec<&str> = asked.into_iter().map(|c| harness.conditions[c].title.as_str()).collect();
@@ -98,6 +147,22 @@ pub(super) fn before(harness: &Harness, phases: &[Phase]) -> Vec<String> {
         ));
     }
     before
+}
+
+/// What can feed the machine, each by its kind: what is isolated is all of these.
+fn sources(harness: &Harness) -> Option<String> {
+    let words = |part: &Part| match &part.kind {
+        PartKind::Battery { volts, .. } => Some(format!("{}, a battery of {volts}", part.id)),
+        PartKind::Alternator { volts, when, .. } => {
+            let when = when.map(|c| format!(" while \"{}\" holds", harness.conditions[c].title));
+            let when = when.unwrap_or_else(|| " whenever it turns, with battery leads off too".to_owned());
+            Some(format!("{}, an alternator of {volts}{when}", part.id))
+        }
+        _ => None,
+    };
+    let all: Vec<String> = harness.parts.values().filter_map(words).collect();
+    let more = "What else stores energy (pressure, springs, raised loads) is not in this definition.";
+    (!all.is_empty()).then(|| format!("It can be fed by {}. {more}", all.join("; ")))
 }
 
 /// What the chassis is, where a reading goes to it.
@@ -153,7 +218,42 @@ pub(super) fn of_phase(
     if !hot.is_empty() {
         cautions.push(format!("Will be lit and hot: {}.", hot.join(", ")));
     }
+    let warm = heating(situation);
+    if !warm.is_empty() {
+        cautions.push(format!("Will get hot to touch: {}.", warm.join(", ")));
+    }
     cautions
+}
+
+/// A part of this size gets hot from so many watts on: common practice, no source.
+const HOT_WATTS: f64 = 5.0;
+
+/// Resistors and coils that the solved network heats in this setup.
+fn heating(situation: &Situation<'_>) -> Vec<String> {
+    let watts = |part: &Part| match &part.kind {
+        PartKind::Load { kind: LoadKind::Resistor, between, ohms, .. } => {
+            let [a, b] = between.map(|p| situation.node(p));
+            situation.healthy().volts_between(a, b).powi(2) / ohms.get().max(f64::MIN_POSITIVE)
+        }
+        _ => 0.0,
+    };
+    situation.harness.parts.values().filter(|part| watts(part) >= HOT_WATTS).map(titled).collect()
+}
+
+/// A part's id with its title.
+fn titled(part: &Part) -> String {
+    if part.title.is_empty() { part.id.clone() } else { format!("{} ({})", part.id, part.title) }
+}
+
+/// Before the function check, where the machine is whole again and has power: what will move.
+pub(super) fn of_close(situation: &Situation<'_>) -> Option<String> {
+    let motor = |part: &&Part| matches!(part.kind, PartKind::Load { kind: LoadKind::Motor, .. });
+    let motors: Vec<String> = situation.harness.parts.values().filter(motor).map(titled).collect();
+    let live = situation.setup.power() == Power::Connected && !motors.is_empty();
+    let words = || {
+        format!("The function check starts things: keep clear of {} and tell everyone.", motors.join(", "))
+    };
+    live.then(words)
 }
 
 /// Cautions that a step's meter brings with it.
@@ -175,15 +275,15 @@ pub(super) fn of_meters(steps: &[Step]) -> Vec<String> {
 
 /// Conditions that turn an alternator: something turns with it.
 fn turning(situation: &Situation<'_>) -> Option<String> {
-    let when = |part: &crate::definition::Part| match part.kind {
+    let when = |part: &Part| match part.kind {
         PartKind::Alternator { when, .. } => when.filter(|condition| situation.setup.holds(*condition)),
         _ => None,
     };
     let condition = situation.harness.parts.values().find_map(when)?;
     let title = &situation.harness.conditions[condition].title;
     Some(format!(
-        "{title}: keep hands, hair, clothing and leads off everything that turns or gets hot; never run an engine \
-         in a closed room."
+        "{title}: keep hands, hair, clothing and leads off fan, belts and everything else that turns or gets hot; \
+         the exhaust kills: never run an engine in a closed room."
     ))
 }
 
@@ -204,13 +304,7 @@ fn running(situation: &Situation<'_>, wanted: impl Fn(LoadKind) -> bool) -> Vec<
         }
         _ => false,
     });
-    running
-        .map(
-            |part| {
-                if part.title.is_empty() { part.id.clone() } else { format!("{} ({})", part.id, part.title) }
-            },
-        )
-        .collect()
+    running.map(titled).collect()
 }
 
 /// What must work when everything is back together: the functions of the units that were unplugged or that

@@ -11,7 +11,9 @@
 mod aids;
 mod bounds;
 mod caps;
+pub mod causes;
 mod caution;
+pub mod complaint;
 mod cover;
 mod fewest;
 mod hidden;
@@ -22,6 +24,7 @@ mod plugs;
 mod power;
 mod select;
 mod soonest;
+mod stages;
 mod tour;
 mod trip;
 
@@ -32,11 +35,12 @@ pub use bounds::{
 pub use caution::{BEFORE, DEFERENCE};
 pub use hidden::{Hidden, Reason, Uncover};
 pub use instrument::Meters;
+pub use stages::{Stage, stages};
 
 use std::collections::BTreeSet;
 
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, Limit, MatingId, Point, StationId};
+use crate::definition::{Harness, Limit, MatingId, PartId, Point, StationId};
 use crate::fault::Fault;
 use crate::measure::{Expectation, Measurement};
 use crate::netlist::Netlist;
@@ -75,6 +79,10 @@ pub struct Plan {
     pub left_out: Vec<LeftOut>,
     /// What straps and loopback plugs make of it, if it may use any.
     pub aided: Option<Aided>,
+    /// What a plan for a complaint says beside its phases.
+    pub complaint: Option<complaint::Dossier>,
+    /// The stages of a build, in order; empty for any other plan.
+    pub stages: Vec<Stage>,
 }
 
 /// A reading that no meter at hand may serve.
@@ -97,6 +105,8 @@ pub struct Phase {
     pub title: &'static str,
     /// The machine's state.
     pub setup: Setup,
+    /// All phases of a group come before those of a group with a higher number; in a plan in stages, its stage.
+    pub group: Option<usize>,
     /// What brings that state about, in order.
     pub changes: Vec<Action>,
     /// Cautions that apply here.
@@ -124,6 +134,8 @@ pub struct Step {
     pub covers: Vec<Fault>,
     /// Why it is taken, in words.
     pub purpose: String,
+    /// What it can show and what to do then; empty where the next step follows whatever it shows.
+    pub outcomes: Vec<complaint::Outcome>,
 }
 
 /// What a plan detects.
@@ -197,15 +209,25 @@ pub fn plan_with(
 ) -> Result<Plan, Unsettled> {
     let drafts = drafts(harness, netlist, scope)?;
     let meters = meters.into();
-    let build = |aids: Aids| {
-        let mut builder = phase::Builder::new(harness, netlist, scope, meters.clone(), aids);
+    let begin = |aids| phase::Builder::new(harness, netlist, scope, meters.clone(), aids);
+    build(harness, begin, &drafts, aids)
+}
+
+/// The plan of some drafts; with aids beside the same plan without.
+fn build<'a>(
+    harness: &'a Harness,
+    begin: impl Fn(Aids) -> phase::Builder<'a>,
+    drafts: &[Draft],
+    aids: Aids,
+) -> Result<Plan, Unsettled> {
+    let one = |aids: Aids| {
+        let mut builder = begin(aids);
         drafts.iter().try_for_each(|draft| builder.add(draft.clone()))?;
         Ok::<_, Unsettled>(builder.finish())
     };
-    let mut plan = build(aids)?;
+    let mut plan = one(aids)?;
     if plan.aided.is_some() {
-        let plain = build(Aids::default())?;
-        aids::note_without(&mut plan, &plain, harness);
+        aids::note_without(&mut plan, &one(Aids::default())?, harness);
     }
     Ok(plan)
 }
@@ -241,6 +263,14 @@ enum Look {
     Limits,
     /// These readings, with straps.
     Aided(Vec<aids::Asked>),
+    /// Each wire from end to end.
+    Wires,
+    /// What units will see at their plugs.
+    UnitPlugs,
+    /// The voltage across each of these loads.
+    Functions(Vec<PartId>),
+    /// These steps, chosen elsewhere, in this order; those without an id get one.
+    Given(Vec<Step>),
     /// Nothing: the machine as found again.
     Close,
 }

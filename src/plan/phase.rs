@@ -13,7 +13,9 @@ use super::plugs::{self, SwitchSetups};
 use super::select::{Chosen, Selection, Wanted, paths, readable, switches};
 use super::soonest::Shown;
 use super::trip::{self, Best, Round, Stop, Walked};
-use super::{Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, with_parted};
+use super::{
+    Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, stages, with_parted,
+};
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, Kind, MatingId, PartId, PartKind, Point, StationId};
 use crate::fault::{Fault, Universe};
@@ -27,6 +29,8 @@ pub(super) struct Builder<'a> {
     harness: &'a Harness,
     netlist: &'a Netlist,
     scope: &'a Scope,
+    /// The machine before the first phase.
+    start: Setup,
     meters: Meters,
     universe: Universe,
     ready: Vec<Ready<'a>>,
@@ -42,6 +46,8 @@ pub(super) struct Builder<'a> {
     compared: Option<Compared>,
     aids: Aids,
     aided: Option<Aided>,
+    /// Whether every group of phases is a stage, with all that belongs to it.
+    staged: bool,
 }
 
 /// A phase of which is known what is read, but not yet when.
@@ -71,6 +77,7 @@ impl<'a> Builder<'a> {
             harness,
             netlist,
             scope,
+            start: as_found(harness),
             meters,
             shown: Shown::new(universe.iter().collect()),
             universe,
@@ -83,14 +90,14 @@ impl<'a> Builder<'a> {
             compared: None,
             aids,
             aided: None,
+            staged: false,
         }
     }
 
     /// Takes a draft up, unless there is nothing to read in its setup. Drafts of one setup become one phase.
     pub(super) fn add(&mut self, draft: Draft) -> Result<(), Unsettled> {
         let closing = matches!(draft.look, Look::Close);
-        let found = as_found(self.harness);
-        if closing && self.ready.iter().all(|ready| ready.situation.setup == found) {
+        if closing && self.is_idle(&draft.setup, self.ready.iter()) {
             return Ok(());
         }
         let asked = draft.setup.clone();
@@ -100,7 +107,8 @@ impl<'a> Builder<'a> {
             // What cannot be read after all need not be closed: how few setups could do is not known then.
             self.cost.switch_setups_bound = self.cost.switch_setups_bound.min(1);
         }
-        let same = self.ready.iter().position(|ready| ready.situation.setup == draft.setup && !closing);
+        let alike = |ready: &Ready<'_>| ready.draft.setup == draft.setup && ready.draft.group == draft.group;
+        let same = self.ready.iter().position(|ready| !closing && alike(ready));
         if let Some(same) = same {
             let more = self.select(&self.ready[same].situation, &draft.look);
             self.cost.switch_setups += usize::from(switches && !more.chosen.is_empty());
@@ -110,27 +118,50 @@ impl<'a> Builder<'a> {
         let situation = Situation::new(self.harness, self.netlist, &draft.setup)?;
         let mut selection = self.select(&situation, &draft.look);
         self.cost.switch_setups += usize::from(switches && !selection.chosen.is_empty());
-        if !closing && selection.chosen.is_empty() {
+        let given = matches!(draft.look, Look::Given(_));
+        if !closing && !given && selection.chosen.is_empty() {
             return Ok(());
         }
+        let group = draft.group;
         let (mut to_close, mut aided) = (Vec::new(), Vec::new());
         if matches!(draft.look, Look::Paths) {
             to_close = self.switch_setups(&situation, &selection);
             aided = self.aid(&situation, &mut selection);
         }
-        if !matches!(draft.look, Look::Aided(_)) {
+        if !matches!(draft.look, Look::Aided(_) | Look::Given(_)) {
             self.note_scope(&situation);
         }
         // Where straps stand for every reading, none is left to take without.
-        if closing || !selection.chosen.is_empty() {
+        if closing || given || !selection.chosen.is_empty() {
             self.ready.push(Ready { draft, situation, selection });
         }
-        aided.into_iter().try_for_each(|draft| self.add(draft))?;
+        aided.into_iter().try_for_each(|draft| self.add(Draft { group, ..draft }))?;
         for setup in to_close {
             let title = "Switch contacts, without power";
-            self.add(Draft { title, setup, look: Look::Switches, group: None })?;
+            let group = group.filter(|_| self.staged);
+            self.add(Draft { title, setup, look: Look::Switches, group })?;
         }
         Ok(())
+    }
+
+    /// The machine before the first phase, for a plan in which every group of phases is a stage.
+    pub(super) fn start_from(&mut self, start: Setup) {
+        self.start = start;
+        self.staged = true;
+    }
+
+    /// What the plan is about, where no scope says it, and the fewest steps that could do.
+    pub(super) fn ask_about(&mut self, faults: impl IntoIterator<Item = Fault>, steps_bound: usize) {
+        self.in_scope.extend(faults);
+        self.cost.steps_bound = steps_bound;
+    }
+
+    /// Whether nothing is ever changed.
+    fn is_idle<'r>(&self, last: &Setup, phases: impl IntoIterator<Item = &'r Ready<'a>>) -> bool
+    where
+        'a: 'r,
+    {
+        self.start == *last && phases.into_iter().all(|ready| ready.situation.setup == *last)
     }
 
     /// Lets straps and loopback plugs stand for some readings: the phases that they need.
@@ -183,7 +214,10 @@ impl<'a> Builder<'a> {
             Look::Supplies(pairs) => selection(supplies(situation, pairs)),
             Look::Limits => selection(limits(situation)),
             Look::Aided(asked) => aids::selection(situation, asked),
-            Look::Close => Selection::default(),
+            Look::Wires => selection(stages::wires(situation)),
+            Look::UnitPlugs => selection(stages::unit_plugs(situation)),
+            Look::Functions(parts) => selection(stages::across_loads(situation, parts)),
+            Look::Given(_) | Look::Close => Selection::default(),
         }
     }
 
@@ -206,6 +240,11 @@ impl<'a> Builder<'a> {
     /// Turns the chosen readings into numbered steps: by station, and within a station what finds the likeliest
     /// faults soonest. What no meter at hand may serve is left out and keeps its number.
     fn steps(&mut self, phase: usize, ready: &mut Ready<'_>, walked: &Walked) -> Vec<Step> {
+        if let Look::Given(steps) = &mut ready.draft.look {
+            let steps = numbered(phase, std::mem::take(steps));
+            self.note(&steps);
+            return steps;
+        }
         let mut chosen = std::mem::take(&mut ready.selection.chosen);
         chosen.sort_by(|a, b| a.measurement.cmp(&b.measurement));
         let measurements: Vec<Measurement> = chosen.iter().map(|chosen| chosen.measurement.clone()).collect();
@@ -230,17 +269,22 @@ impl<'a> Builder<'a> {
             let Fit { expect, covers } = fit;
             let station = station_of(self.harness, &measurement);
             let purpose = chosen[at].purpose.clone();
-            served.push(Step { id, measurement, expect, station, covers, purpose });
+            let outcomes = Vec::new();
+            served.push(Step { id, measurement, expect, station, covers, purpose, outcomes });
         }
-        self.cost.steps += served.len();
         self.cost.steps_bound += ready.selection.bound.min(served.len());
-        self.covered.extend(served.iter().flat_map(|step| step.covers.iter().copied()));
+        self.note(&served);
         served
+    }
+
+    fn note(&mut self, steps: &[Step]) {
+        self.cost.steps += steps.len();
+        self.covered.extend(steps.iter().flat_map(|step| step.covers.iter().copied()));
     }
 
     /// The plan: the phases in order, with their walks, coverage, cost and bounds.
     pub(super) fn finish(mut self) -> Plan {
-        let found = as_found(self.harness);
+        let found = self.start.clone();
         let hidden_from = self.search_setup();
         let ready = std::mem::take(&mut self.ready);
         let stops: Vec<Stop> = ready.iter().map(|ready| ready.stop(self.harness)).collect();
@@ -248,14 +292,14 @@ impl<'a> Builder<'a> {
         let best = trip::best(self.harness, &found, &stops, closes);
         let whole = |at: &usize| (&stops[*at].setup, vec![stops[*at].stations.clone()]);
         let way: Vec<(&Setup, Vec<Round>)> = best.order.iter().map(whole).collect();
-        let walked = trip::walk(self.harness, &found, &way);
+        let walked = trip::walk(self.harness, (&found, None), &way);
         let mut ready: Vec<Option<Ready<'_>>> = ready.into_iter().map(Some).collect();
         let mut numbered: Vec<Numbered<'_>> = Vec::new();
         for (number, (at, walked)) in best.order.iter().zip(&walked).enumerate() {
             let Some(mut ready) = ready[*at].take() else { continue };
             let steps = self.steps(number + 1, &mut ready, walked);
-            let idle = numbered.iter().all(|phase: &Numbered<'_>| phase.ready.situation.setup == found);
-            let stays = if ready.closes() { !idle } else { !steps.is_empty() };
+            let idle = || self.is_idle(&ready.draft.setup, numbered.iter().map(|phase| &phase.ready));
+            let stays = if ready.closes() { !idle() } else { !steps.is_empty() };
             if stays {
                 numbered.push(Numbered { id: number + 1, ready, steps });
             }
@@ -276,6 +320,8 @@ impl<'a> Builder<'a> {
             left_out: self.left_out,
             aided: self.aided,
             phases,
+            complaint: None,
+            stages: Vec::new(),
         }
     }
 
@@ -297,7 +343,7 @@ impl<'a> Builder<'a> {
         };
         let way: Vec<(&Setup, Vec<Round>)> =
             numbered.iter().map(|phase| (&phase.ready.situation.setup, rounds(phase))).collect();
-        let walked = trip::walk(self.harness, found, &way);
+        let walked = trip::walk(self.harness, (found, None), &way);
         let mut phases: Vec<Phase> = Vec::new();
         for (Numbered { id, ready, steps }, Walked { actions, walks, .. }) in numbered.into_iter().zip(walked)
         {
@@ -310,8 +356,11 @@ impl<'a> Builder<'a> {
             let mut cautions = caution::of_phase(&ready.situation, &actions, &live);
             cautions.extend(aids::cautions(&actions, &ready.draft.setup));
             cautions.extend(caution::of_meters(&steps));
-            let (title, setup) = (ready.draft.title, ready.draft.setup);
-            phases.push(Phase { id, title, setup, changes: actions, cautions, live, steps, seconds });
+            if steps.is_empty() {
+                cautions.extend(caution::of_close(&ready.situation));
+            }
+            let Draft { title, setup, group, .. } = ready.draft;
+            phases.push(Phase { id, title, setup, group, changes: actions, cautions, live, steps, seconds });
         }
         let covers: Vec<&[Fault]> =
             phases.iter().flat_map(|phase| &phase.steps).map(|step| step.covers.as_slice()).collect();
@@ -350,14 +399,28 @@ impl Ready<'_> {
     }
 
     fn stop(&self, harness: &Harness) -> Stop {
-        let stations = self.selection.chosen.iter().filter_map(|c| station_of(harness, &c.measurement));
+        let given = match &self.draft.look {
+            Look::Given(steps) => steps.as_slice(),
+            _ => &[],
+        };
+        let chosen = self.selection.chosen.iter().map(|chosen| &chosen.measurement);
+        let read = chosen.chain(given.iter().map(|step| &step.measurement));
+        let stations = read.filter_map(|measurement| station_of(harness, measurement));
         Stop {
             setup: self.situation.setup.clone(),
             stations: stations.collect(),
             group: self.draft.group,
-            early: matches!(self.draft.look, Look::Sources),
+            early: matches!(self.draft.look, Look::Sources) && self.draft.group.is_none(),
         }
     }
+}
+
+/// Steps that were chosen elsewhere, with the numbers that they do not have yet.
+fn numbered(phase: usize, mut steps: Vec<Step>) -> Vec<Step> {
+    for (at, step) in steps.iter_mut().enumerate().filter(|(_, step)| step.id.is_empty()) {
+        step.id = format!("{phase}.{:02}", at + 1);
+    }
+    steps
 }
 
 /// The order of the readings of a phase, by what a plain meter shows.

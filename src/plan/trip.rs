@@ -16,7 +16,7 @@ use crate::definition::{Harness, StationId};
 use crate::setup::{Action, Setup, rounds};
 
 /// Where a person stands; nowhere yet, or where it does not matter.
-type Place = Option<StationId>;
+pub(super) type Place = Option<StationId>;
 
 /// Stations to be at, in any order.
 pub(super) type Round = BTreeSet<StationId>;
@@ -222,12 +222,16 @@ pub(super) struct Walked {
     pub walks: Vec<Action>,
 }
 
-/// Goes through phases in order: each a setup with the rounds of stations that its readings are taken at. The
-/// walking is the least there is.
+/// Goes through phases in order, from a setup and where the person stands: each a setup with the rounds of
+/// stations that its readings are taken at. The walking is the least there is.
 ///
 /// Cost: linear in actions, times stations.
-pub(super) fn walk(harness: &Harness, found: &Setup, phases: &[(&Setup, Vec<Round>)]) -> Vec<Walked> {
-    let befores = std::iter::once(found).chain(phases.iter().map(|(setup, _)| *setup));
+pub(super) fn walk(
+    harness: &Harness,
+    (from, place): (&Setup, Place),
+    phases: &[(&Setup, Vec<Round>)],
+) -> Vec<Walked> {
+    let befores = std::iter::once(from).chain(phases.iter().map(|(setup, _)| *setup));
     let done: Vec<Vec<Vec<Action>>> =
         befores.zip(phases).map(|(from, (to, _))| rounds(harness, from, to)).collect();
     let visits = |(changes, (_, readings)): (&Vec<Vec<Action>>, &(&Setup, Vec<Round>))| -> Vec<Round> {
@@ -235,8 +239,8 @@ pub(super) fn walk(harness: &Harness, found: &Setup, phases: &[(&Setup, Vec<Roun
         changes.chain(readings.iter().cloned()).collect()
     };
     let all: Vec<Round> = done.iter().zip(phases).flat_map(visits).collect();
-    let mut ends = ends(harness, &all).into_iter();
-    let mut here: Place = None;
+    let mut ends = ends(harness, place, &all).into_iter();
+    let mut here = place;
     let mut walked = Vec::new();
     for (changes, (_, readings)) in done.iter().zip(phases) {
         let mut phase = Walked::default();
@@ -266,9 +270,15 @@ pub(super) fn walk(harness: &Harness, found: &Setup, phases: &[(&Setup, Vec<Roun
     walked
 }
 
+/// From one setup to another: what is done, with the walks, and where the person stands then.
+pub(super) fn way(harness: &Harness, from: (&Setup, Place), to: &Setup) -> (Vec<Action>, Place) {
+    let walked = walk(harness, from, &[(to, Vec::new())]).pop().unwrap_or_default();
+    (walked.actions, walked.enters)
+}
+
 /// Where to end each round so that all walking is least.
-fn ends(harness: &Harness, rounds: &[Round]) -> Vec<Place> {
-    let mut layers: Vec<Vec<(Place, u64, usize)>> = vec![vec![(None, 0, 0)]];
+fn ends(harness: &Harness, from: Place, rounds: &[Round]) -> Vec<Place> {
+    let mut layers: Vec<Vec<(Place, u64, usize)>> = vec![vec![(from, 0, 0)]];
     for round in rounds {
         let at: Vec<(Place, u64)> =
             layers[layers.len() - 1].iter().map(|(place, cost, _)| (*place, *cost)).collect();

@@ -6,6 +6,7 @@
 //! revision and hash, so that a stale print can be recognised.
 
 mod audit;
+mod complaint;
 mod locate;
 mod nets;
 mod pins;

@@ -6,15 +6,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::plan_aids::{self, AidsView};
 use super::plan_cost::{bounds, duration, pace};
 use super::plan_view::{
-    ChangeView, ComparedView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView, PlanStepView, PlanView,
-    SetupView, UndetectedView, WhyView, round,
+    ChangeView, ComparedView, CostView, CoverageView, ExpectView, LeftOutView, LiveView, PhaseView,
+    PlanStepView, PlanView, SetupView, StageView, UndetectedView, WhyView, round,
 };
-use super::{Section, Sheet, Stamp, colours_at, station_word};
+use super::{Section, Sheet, Stamp, colours_at, complaint, station_word};
 use crate::definition::{Harness, Point};
 use crate::fault::Fault;
 use crate::measure::Meter;
 use crate::netlist::Element;
-use crate::plan::{Compared, DEFERENCE, LeftOut, Phase, Plan, Step};
+use crate::plan::{Compared, DEFERENCE, LeftOut, Phase, Plan, Stage, Step};
 
 /// A plan as JSON view and sheet.
 pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
@@ -36,6 +36,8 @@ fn view(harness: &Harness, plan: &Plan) -> PlanView {
         meter: plan.meters.names(),
         cautions: plan.cautions.clone(),
         before: plan.before.clone(),
+        complaint: plan.complaint.as_ref().map(|dossier| complaint::view(harness, dossier)),
+        stages: plan.stages.iter().map(stage_view).collect(),
         phases: plan.phases.iter().map(|phase| phase_view(harness, phase)).collect(),
         left_out: plan.left_out.iter().map(|left| left_out_view(harness, left)).collect(),
         function_check: plan.function_check.clone(),
@@ -90,15 +92,7 @@ fn phase_view(harness: &Harness, phase: &Phase) -> PhaseView {
         id: phase.id.to_string(),
         title: phase.title,
         setup: SetupView::of(harness, &phase.setup),
-        changes: phase
-            .changes
-            .iter()
-            .map(|action| ChangeView {
-                action: action.verb(),
-                target: action.target(harness),
-                seconds: action.seconds(harness).get(),
-            })
-            .collect(),
+        changes: phase.changes.iter().map(|action| ChangeView::of(harness, action)).collect(),
         cautions: phase.cautions.clone(),
         live: phase
             .live
@@ -122,6 +116,7 @@ fn step_view(harness: &Harness, step: &Step) -> PlanStepView {
         expect: ExpectView::of(&step.expect),
         covers: step.covers.iter().map(|fault| fault.id(harness)).collect(),
         purpose: step.purpose.clone(),
+        outcomes: step.outcomes.iter().map(|o| complaint::outcome_view(harness, step, o)).collect(),
     }
 }
 
@@ -132,7 +127,19 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
         Section { title: "Know first".to_owned(), lines: list(&plan.before), ..Section::default() },
     ];
     let with = With { meters: uses_several(plan), why };
-    sections.extend(plan_aids::runs(plan).flat_map(|run| phase_sections(harness, plan, run, with)));
+    match &plan.complaint {
+        Some(dossier) => {
+            sections.extend(complaint::opening(harness, dossier));
+            sections.extend(plan.phases.iter().flat_map(|p| complaint::phase_sections(harness, plan, p)));
+            sections.extend(complaint::closing(harness, dossier));
+        }
+        None => {
+            sections.extend(plan_aids::runs(plan).flat_map(|run| {
+                let stage = run.first().and_then(|first| stage_section(plan, first));
+                stage.into_iter().chain(phase_sections(harness, plan, run, with))
+            }));
+        }
+    }
     if !plan.left_out.is_empty() {
         sections.push(left_out_section(view));
     }
@@ -143,13 +150,30 @@ fn sheet(harness: &Harness, plan: &Plan, view: &PlanView, why: bool) -> Sheet {
             ..Section::default()
         });
     }
-    sections.push(coverage_section(view));
+    if plan.complaint.is_none() {
+        sections.push(coverage_section(view));
+    }
     if let Some(aids) = &view.aids {
         let minutes = [view.cost.seconds, aids.without.seconds].map(duration);
         sections.push(plan_aids::section(aids, [view.cost.steps, view.cost.changes], minutes));
     }
     let notes = vec![DEFERENCE.to_owned()];
     Sheet { sections, notes, flat: Some(flat(view, why)), ..Sheet::of("Plan", &view.harness) }
+}
+
+fn stage_view(stage: &Stage) -> StageView {
+    let Stage { title, why, cautions, first } = stage;
+    StageView { title, why, cautions: cautions.clone(), first_phase: first.to_string() }
+}
+
+/// The heading of a stage, before its first phase. A phase that no meter serves may be missing.
+fn stage_section(plan: &Plan, phase: &Phase) -> Option<Section> {
+    let before = plan.phases.iter().take_while(|p| p.id < phase.id).map(|p| p.id).max().unwrap_or(0);
+    let mut stages = plan.stages.iter().enumerate();
+    let (at, stage) = stages.rfind(|(_, stage)| stage.first > before && stage.first <= phase.id)?;
+    let mut lines = vec![stage.why.to_owned()];
+    lines.extend(stage.cautions.iter().map(|caution| format!("- Caution: {caution}")));
+    Some(Section { title: format!("Stage {} · {}", at + 1, stage.title), lines, ..Section::default() })
 }
 
 /// What steps show beside the usual.
@@ -337,7 +361,7 @@ fn row(harness: &Harness, step: &Step, with: With) -> Vec<String> {
 }
 
 /// An expectation for a narrow column: "< 0.63 ohm", "40.2–56.7 ohm", "open ≥ 1 Mohm".
-fn narrow(words: &str) -> String {
+pub(super) fn narrow(words: &str) -> String {
     let open = words.strip_prefix("open (").and_then(|rest| rest.strip_suffix(')'));
     let words = open.map_or_else(|| words.to_owned(), |limit| format!("open {limit}"));
     let words = words.replace("below ", "< ");
@@ -345,7 +369,7 @@ fn narrow(words: &str) -> String {
 }
 
 /// A point with the colours of the wires in it, which is how one finds it.
-fn probe(harness: &Harness, point: Point) -> String {
+pub(super) fn probe(harness: &Harness, point: Point) -> String {
     let mut seen = BTreeSet::new();
     let colours = colours_at(harness, point);
     let colours = colours.split(' ').filter(|colour| seen.insert(*colour)).collect::<Vec<_>>().join(" ");
@@ -399,12 +423,10 @@ fn coverage_section(view: &PlanView) -> Section {
     for undetected in &view.coverage.undetected {
         reasons.entry(undetected.class).or_default().push(undetected);
     }
-    let mut lines = vec![
-        format!(
-            "{} of {} single faults in scope show for sure.",
-            view.coverage.detected, view.coverage.faults
-        ),
-    ];
+    let mut lines = vec![format!(
+        "{} of {} single faults in scope show for sure.",
+        view.coverage.detected, view.coverage.faults
+    )];
     lines.extend(bounds(&view.cost, view.aids.is_some()));
     let mut reasons: Vec<(&str, Vec<&UndetectedView>)> = reasons.into_iter().collect();
     reasons.sort_by_key(|(_, hidden)| Reverse(hidden.len()));
@@ -418,7 +440,7 @@ fn coverage_section(view: &PlanView) -> Section {
     Section { title: "What this plan shows and costs".to_owned(), lines, ..Section::default() }
 }
 
-fn capital(text: &str) -> String {
+pub(super) fn capital(text: &str) -> String {
     let mut chars = text.chars();
     chars.next().map_or_else(String::new, |first| first.to_uppercase().chain(chars).collect())
 }

@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use super::complaint::{ComplaintView, OutcomeView};
 use super::{AidsView, Stamp};
 use crate::definition::{Harness, Point};
 use crate::measure::Expectation;
-use crate::setup::{Setup, position_name};
+use crate::setup::{Action, Setup, position_name};
 use crate::units::significant;
 
 /// A plan for programs.
@@ -21,6 +22,12 @@ pub struct PlanView {
     pub cautions: Vec<String>,
     /// What to know before the first plug is pulled.
     pub before: Vec<String>,
+    /// What a plan for a complaint says beside its phases.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub complaint: Option<ComplaintView>,
+    /// The stages of a build, in order.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub stages: Vec<StageView>,
     /// The phases.
     pub phases: Vec<PhaseView>,
     /// Readings that no meter at hand may serve.
@@ -34,6 +41,19 @@ pub struct PlanView {
     /// What straps and loopback plugs make of it, where it may use any.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub aids: Option<AidsView>,
+}
+
+/// A stage of a build: the phases from its first up to the next stage's.
+#[derive(Debug, Clone, Serialize)]
+pub struct StageView {
+    /// What it is.
+    pub title: &'static str,
+    /// What it is for.
+    pub why: &'static str,
+    /// Cautions that apply through all of it.
+    pub cautions: Vec<String>,
+    /// The number of its first phase.
+    pub first_phase: String,
 }
 
 /// One phase.
@@ -102,6 +122,14 @@ pub struct ChangeView {
     pub seconds: f64,
 }
 
+impl ChangeView {
+    /// An action in words.
+    pub fn of(harness: &Harness, action: &Action) -> Self {
+        let seconds = action.seconds(harness).get();
+        Self { action: action.verb(), target: action.target(harness), seconds }
+    }
+}
+
 /// A live contact.
 #[derive(Debug, Clone, Serialize)]
 pub struct LiveView {
@@ -134,6 +162,9 @@ pub struct PlanStepView {
     pub covers: Vec<String>,
     /// What it is for.
     pub purpose: String,
+    /// What it can show and what to do then; left out where the next step follows whatever it shows.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub outcomes: Vec<OutcomeView>,
 }
 
 /// A reading that no meter at hand may serve.

@@ -47,7 +47,7 @@ fn names(value: &Value) -> BTreeSet<&str> {
 }
 
 /// The nets of a phase, and its readings along them.
-type Along = (Groups, Vec<[usize; 2]>);
+pub(crate) type Along = (Groups, Vec<[usize; 2]>);
 
 /// Everything that is checked of one plan.
 pub(crate) struct Replay<'a> {
@@ -66,6 +66,14 @@ impl Replay<'_> {
         if batteries(self.harness).is_empty() {
             found = State::default();
         }
+        let phases = self.walk();
+        assert_eq!(self.state, found, "the machine is left as it was found");
+        self.spanning(&phases);
+        self.counts();
+    }
+
+    /// Every phase in order, change by change and reading by reading.
+    pub(crate) fn walk(&mut self) -> Vec<Along> {
         let mut phases: Vec<Along> = Vec::new();
         for phase in list(&self.plan["phases"]) {
             self.changes(phase);
@@ -78,9 +86,7 @@ impl Replay<'_> {
             self.exposed(phase);
             self.cautions(phase);
         }
-        assert_eq!(self.state, found, "the machine is left as it was found");
-        self.spanning(&phases);
-        self.counts();
+        phases
     }
 
     fn scene(&self) -> Scene<'_> {
@@ -477,7 +483,7 @@ impl Replay<'_> {
     }
 
     /// What the plan says of itself adds up.
-    fn counts(&self) {
+    pub(crate) fn counts(&self) {
         let (cost, coverage) = (&self.plan["cost"], &self.plan["coverage"]);
         let number = |value: &Value| value.as_f64().unwrap();
         let steps: Vec<&Value> = list(&self.plan["phases"]).iter().flat_map(|p| list(&p["steps"])).collect();
