@@ -14,6 +14,7 @@ mod plan_view;
 mod render;
 mod suspects;
 mod trace;
+mod verify;
 mod why;
 mod wires;
 
@@ -25,6 +26,7 @@ pub use plan::{plan, plan_with_reasons};
 pub use plan_view::{ExpectView, PlanView, SetupView, WhyView};
 pub use render::{Format, csv, markdown, text};
 pub use trace::{StepView, TraceView, trace, trace_net};
+pub use verify::{MadeFromView, ReplayedView, RuleView, VerifyView, verify};
 pub use why::{ReadingWhyView, why};
 pub use wires::{WireView, WiresView, wires};
 
