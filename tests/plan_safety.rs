@@ -22,7 +22,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use machine::Rng;
 use petgraph::unionfind::UnionFind;
 use planned::{lines, list, made, plan_of, planned, planned_for, report, text};
-use ringout::definition::{Harness, MatingId, PartKind, Point};
+use ringout::definition::{Harness, Kind, MatingId, PartKind, Point, load};
 use ringout::measure::{METERS, Meter};
 use ringout::netlist::{Netlist, Nets};
 use ringout::plan::{self, Meters, Phase, Plan, Scope};
@@ -76,7 +76,7 @@ fn along(harness: &Harness, phase: &Phase, nets: &Nets) -> Option<UnionFind<usiz
     let mut some = false;
     for step in &phase.steps {
         let ends = [step.measurement.red(), step.measurement.black()].map(|p| harness.point_index(p));
-        if step.measurement.kind() == ringout::definition::Kind::Continuity && nets.of(ends[0]) == nets.of(ends[1]) {
+        if step.measurement.kind() == Kind::Continuity && nets.of(ends[0]) == nets.of(ends[1]) {
             assert!(read.union(ends[0], ends[1]), "{}: others show that already", step.id);
             some = true;
         }

@@ -13,7 +13,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Expectation, Measurement, Situation};
+use crate::measure::{Expectation, Measurement, Prediction, Situation};
 use crate::setup::Power;
 
 /// A reading, and what a healthy machine must show with the meter it is taken with.
@@ -118,12 +118,24 @@ impl<'a> Cover<'a> {
         let out = |at: usize, machine: &Operating, way: &Way| {
             let Question { measurement, expect } = &self.questions[at];
             let reading = self.situation.read_along(machine, way, measurement.kind());
-            expect.excludes(reading, measurement.kind(), &expect.meter)
+            expect.excludes(reading, measurement.kind(), &expect.meter).then(|| above(reading, expect))
         };
+        // All on one side: between a reading above and one below lies one that a healthy machine shows.
         let shows = |at: &usize| {
-            machines.iter().all(|machine| out(*at, machine, &self.ways[*at]))
-                && through.as_ref().is_none_or(|machine| out(*at, machine, &self.through_units[*at]))
+            let plain = machines.iter().map(|machine| out(*at, machine, &self.ways[*at]));
+            let through = through.iter().map(|machine| out(*at, machine, &self.through_units[*at]));
+            let mut sides = plain.chain(through);
+            let first = sides.next().flatten();
+            first.is_some() && sides.all(|side| side == first)
         };
         felt.iter().copied().filter(shows).collect()
+    }
+}
+
+/// Whether a reading outside an interval lies above it.
+fn above(reading: Prediction, expect: &Expectation) -> bool {
+    match reading {
+        Prediction::Open => true,
+        Prediction::Ohms(value) | Prediction::Volts(value) => expect.high.is_some_and(|high| value > high),
     }
 }
