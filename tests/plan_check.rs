@@ -222,7 +222,8 @@ fn live_contacts_that_are_not_listed() {
 fn probes_that_do_not_get_there() {
     let harness = sprayer();
     let shut = |c: &&ringout::definition::Connector| c.mating.is_some() && !c.backprobe && c.part.is_none();
-    let connector = harness.connectors.values().filter(shut).find(|c| !["P1", "P2", "P3"].contains(&c.id.as_str()));
+    let connector =
+        harness.connectors.values().filter(shut).find(|c| !["P1", "P2", "P3"].contains(&c.id.as_str()));
     let connector = connector.unwrap();
     let point = format!("{}.{}", connector.id, harness.contacts[connector.first].name);
     let report = spoilt(|plan| step(plan, "4.04")["red"] = json!(point));
@@ -384,7 +385,12 @@ fn figures_that_do_not_add_up() {
         ("/cost/steps_bound", json!(80), Rule::Totals, "steps: the bound, 80, lies above the figure, 79"),
         ("/cost/changes_bound", json!(900), Rule::Totals, "changes: the bound"),
         ("/cost/seconds_bound", json!(90_000), Rule::Totals, "seconds: the bound"),
-        ("/coverage/detected", json!(9999), Rule::Coverage, "9999 faults count as detected, and the steps cover"),
+        (
+            "/coverage/detected",
+            json!(9999),
+            Rule::Coverage,
+            "9999 faults count as detected, and the steps cover",
+        ),
         ("/coverage/faults", json!(3), Rule::Coverage, "3 faults are not"),
         ("/coverage/undetected/0/why", json!(" "), Rule::Coverage, "nothing says why"),
         ("/coverage/undetected/0/fault", json!("31C:open"), Rule::Coverage, "31C:open counts as undetected"),
@@ -421,7 +427,9 @@ fn spoilt_plans_of_made_machines_are_found() {
                 first.is_some_and(|change| std::mem::replace(&mut change["action"], json!("tap")) != "tap")
             })
         }),
-        (Rule::Totals, |plan| phases(plan).any(|phase| phase["steps"].as_array_mut().unwrap().pop().is_some())),
+        (Rule::Totals, |plan| {
+            phases(plan).any(|phase| phase["steps"].as_array_mut().unwrap().pop().is_some())
+        }),
     ];
     let mut done = [0; 7];
     for seed in 0..60 {
@@ -531,7 +539,17 @@ fn odd_values_are_refused_or_judged() {
     let mut pointers = Vec::new();
     paths(&good, "", &mut pointers);
     let mut rng = Rng::new(1);
-    let odd = [json!(null), json!(0), json!(-1e300), json!(""), json!("P1"), json!([]), json!({}), json!([[]]), json!(true)];
+    let odd = [
+        json!(null),
+        json!(0),
+        json!(-1e300),
+        json!(""),
+        json!("P1"),
+        json!([]),
+        json!({}),
+        json!([[]]),
+        json!(true),
+    ];
     let mut refused = 0;
     for _ in 0..400 {
         let mut plan = good.clone();
@@ -540,7 +558,10 @@ fn odd_values_are_refused_or_judged() {
             Ok(report) => assert!(report.claims.checked <= report.claims.made),
             Err(wrong) => {
                 refused += 1;
-                assert!(!wrong.place.is_empty() && !wrong.what.is_empty() && !wrong.help.is_empty(), "{wrong}");
+                assert!(
+                    !wrong.place.is_empty() && !wrong.what.is_empty() && !wrong.help.is_empty(),
+                    "{wrong}"
+                );
             }
         }
     }
@@ -589,12 +610,24 @@ fn what_is_no_plan_is_refused_with_its_place() {
         ("/phases/1/steps/0", "station", "moon", "step 2.01", "no station is called `moon`"),
         ("/phases/1/steps/0/expect", "unit", "volt", "step 2.01", "write ohm"),
         ("/phases/1", "power", "off", "phase 2", "`power` is `off`: write isolated or connected"),
-        ("/phases/1/changes/0", "target", "BAT9 negative", "phase 2", "no part is called `BAT9`: did you mean `BAT1`?"),
+        (
+            "/phases/1/changes/0",
+            "target",
+            "BAT9 negative",
+            "phase 2",
+            "no part is called `BAT9`: did you mean `BAT1`?",
+        ),
         ("/phases/1/changes/0", "target", "BAT1 left", "phase 2", "write BAT1 negative or BAT1 positive"),
         ("/phases/1/changes/0", "target", "F1 negative", "phase 2", "F1 is no battery"),
         ("/phases/1/changes/3", "target", "GP1", "phase 2", "no connector is called `GP1`"),
         ("/phases/3/live/0", "contact", "P1.ZZ", "phase 4", "P1 has no contact `ZZ`"),
-        ("/coverage/undetected/0", "fault", "99Z:open", "coverage.undetected", "no wire and no part is called `99Z`"),
+        (
+            "/coverage/undetected/0",
+            "fault",
+            "99Z:open",
+            "coverage.undetected",
+            "no wire and no part is called `99Z`",
+        ),
     ] {
         let wrong = refused(pointer, key, Some(json!(value)));
         assert_eq!(wrong.place, place);

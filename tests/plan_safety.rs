@@ -41,6 +41,8 @@ fn check_for(harness: &Harness, scope: &Scope, meters: &Meters) -> bool {
     let found = report(harness, &json);
     assert!(found.is_kept(), "{}", lines(&found));
     assert_eq!(found.claims.checked, found.claims.made);
+    let whole = scope.unplug.is_empty() && scope.circuit.is_none();
+    assert!(!whole || found.remarks.is_empty(), "{:?}", found.remarks);
     good(harness, scope, &plan);
     true
 }

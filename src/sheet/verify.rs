@@ -128,7 +128,8 @@ fn place(violation: &Violation) -> String {
 fn section(rule: &RuleView) -> Section {
     let row = |violation: &Violation| vec![place(violation), violation.what.clone()];
     let more = rule.violations.len().saturating_sub(SHOWN);
-    let notes = if more > 0 { vec![format!("and {more} more: --format json has them all")] } else { Vec::new() };
+    let notes =
+        if more > 0 { vec![format!("and {more} more: --format json has them all")] } else { Vec::new() };
     Section {
         title: format!("{} · {}", rule.rule, rule.demands),
         columns: vec!["where", "what"],

@@ -36,7 +36,11 @@ pub(super) fn cautions(replay: &Replay<'_>, report: &mut Report) {
         let said = replay.plan.json.phases[at].cautions.join("\n");
         let mut missing = |what: &str, words: &[&str]| {
             if !says(&said, words) {
-                report.phase(Rule::Cautions, scene, format!("no caution {what} (words: {})", words.join(", ")));
+                report.phase(
+                    Rule::Cautions,
+                    scene,
+                    format!("no caution {what} (words: {})", words.join(", ")),
+                );
             }
         };
         of_changes(scene, &mut missing);
@@ -46,7 +50,10 @@ pub(super) fn cautions(replay: &Replay<'_>, report: &mut Report) {
         if scene.phase.steps.iter().any(|step| step.meter.strong == Some(Strong::Voltage)) {
             missing("of the tester's voltage", &["500 v"]);
             missing("to discharge after a megohm test", &["discharge"]);
-            missing("to keep hands off during a megohm test", &["nobody", "no one", "do not touch", "hands off"]);
+            missing(
+                "to keep hands off during a megohm test",
+                &["nobody", "no one", "do not touch", "hands off"],
+            );
         }
         of_loads(replay, at, &said, report);
     }
@@ -99,7 +106,8 @@ fn of_loads(replay: &Replay<'_>, at: usize, said: &str, report: &mut Report) {
     let (scene, machine) = (&replay.scenes[at], &replay.machines[at]);
     let Some(Ok(sound)) = &replay.sound[at] else { return };
     for part in replay.harness.parts.values() {
-        let PartKind::Load { kind: LoadKind::Motor | LoadKind::Coil | LoadKind::Lamp, between, .. } = part.kind
+        let PartKind::Load { kind: LoadKind::Motor | LoadKind::Coil | LoadKind::Lamp, between, .. } =
+            part.kind
         else {
             continue;
         };

@@ -79,19 +79,25 @@ fn claim(machine: &Machine<'_>, steps: &[Step], fault: Option<Fault>, of: Vec<us
 fn expected(replay: &Replay<'_>, at: usize, report: &mut Report) {
     let (scene, machine) = (&replay.scenes[at], &replay.machines[at]);
     let steps = &scene.phase.steps;
-    let computed = |number: &usize| readable(machine, &steps[*number]) && demanded(replay, at, &steps[*number]).is_none();
-    let numbers: Vec<usize> = (0..steps.len()).filter(computed).collect();
-    for number in (0..steps.len()).filter(|number| !numbers.contains(number)) {
-        let limit = demanded(replay, at, &steps[number]);
-        if limit.is_some_and(|limit| !same(limit, &steps[number].expect)) {
-            let what = "the maker demands another interval in the definition".to_owned();
-            report.step(Rule::Expected, replay, [at, number], what);
+    let mut numbers = Vec::new();
+    for (number, step) in steps.iter().enumerate() {
+        match demanded(replay, at, step) {
+            None => numbers.extend(readable(machine, step).then_some(number)),
+            Some(limit) if same(limit, &step.expect) => {}
+            Some(_) => {
+                let what = "the maker demands another interval in the definition".to_owned();
+                report.step(Rule::Expected, replay, [at, number], what);
+            }
         }
     }
     let mut read = Read::new();
     if machine.powered {
         if let Some(Err(parts)) = &replay.sound[at] {
-            report.phase(Rule::Expected, scene, format!("the sound machine never settles: {parts} keep switching"));
+            report.phase(
+                Rule::Expected,
+                scene,
+                format!("the sound machine never settles: {parts} keep switching"),
+            );
             return;
         }
         let whole = [claim(machine, steps, None, numbers)];
@@ -134,7 +140,11 @@ fn same(limit: &Limit, expect: &Interval) -> bool {
 /// Why a sound machine would be found bad, or nothing.
 fn unsound(step: &Step, readings: &[Reading]) -> Option<String> {
     let out = |reading: &Reading| {
-        let what = format!("a sound machine reads {}, and {} is expected", words(*reading, step.kind), interval(step));
+        let what = format!(
+            "a sound machine reads {}, and {} is expected",
+            words(*reading, step.kind),
+            interval(step)
+        );
         (!step.expect.holds(*reading)).then_some(what)
     };
     let mut all = readings.to_vec();
@@ -154,10 +164,19 @@ fn unsound(step: &Step, readings: &[Reading]) -> Option<String> {
         let sounds = step.expect.high.is_some();
         let wrong = |reading: &Reading| match reading {
             Reading::Open => sounds,
-            Reading::Value(ohms) => if sounds { *ohms >= sure } else { *ohms <= never && step.expect.low > Some(0.0) },
+            Reading::Value(ohms) => {
+                if sounds {
+                    *ohms >= sure
+                } else {
+                    *ohms <= never && step.expect.low > Some(0.0)
+                }
+            }
         };
         if let Some(reading) = all.iter().find(|reading| wrong(reading)) {
-            return Some(format!("a sound machine reads {}: a beeper may or may not sound", words(*reading, step.kind)));
+            return Some(format!(
+                "a sound machine reads {}: a beeper may or may not sound",
+                words(*reading, step.kind)
+            ));
         }
     }
     all.iter().find_map(out)
@@ -178,7 +197,8 @@ fn by_fault(replay: &Replay<'_>, at: usize) -> BTreeMap<Fault, BTreeSet<usize>> 
 fn shown(replay: &Replay<'_>, at: usize, every: usize, report: &mut Report) {
     let (machine, steps) = (&replay.machines[at], &replay.scenes[at].phase.steps);
     let some = by_fault(replay, at).into_iter().step_by(every);
-    let claims: Vec<Claim> = some.map(|(fault, of)| claim(machine, steps, Some(fault), of.into_iter().collect())).collect();
+    let claims: Vec<Claim> =
+        some.map(|(fault, of)| claim(machine, steps, Some(fault), of.into_iter().collect())).collect();
     let mut read = Read::new();
     if machine.powered {
         with_power(&Net::new(machine, Corner::Nominal, false), &claims, true, &mut read);
@@ -235,7 +255,8 @@ fn with_power(net: &Net<'_>, claims: &[Claim], outer: bool, read: &mut Read) {
         let exact = live.settle(Thresholds::EXACT);
         let near = outer && exact.marginal;
         let others = Thresholds::OUTER.into_iter().filter(|_| near).map(|outer| live.settle(outer));
-        let mut ends: Vec<Vec<bool>> = others.flat_map(|settled| settled.rounds).chain(exact.rounds).collect();
+        let mut ends: Vec<Vec<bool>> =
+            others.flat_map(|settled| settled.rounds).chain(exact.rounds).collect();
         ends.sort_unstable();
         ends.dedup();
         for on in &ends {

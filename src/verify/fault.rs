@@ -3,9 +3,13 @@
 //! Comes in: a fault's id. Goes out: what is changed in the network. Why: what a step claims to show is tried
 //! out, with the fault read from its name and put in by code of its own.
 
+use std::collections::BTreeSet;
+
 use super::machine::{Gate, Machine, Of, What};
 use super::net::Edits;
-use crate::definition::{ConnectorId, ContactId, Harness, Named, PartId, PartKind, Point, TerminalId, WireId};
+use crate::definition::{
+    ConnectorId, ContactId, Harness, Named, PartId, PartKind, Point, TerminalId, WireId,
+};
 
 /// What a bad joint adds at least, in ohms: common practice.
 const HIGH: f64 = 2.0;
@@ -69,9 +73,8 @@ impl Fault {
                 Some((a, "chassis")) => Ok(Self::ToChassis(wire(harness, a)?)),
                 Some((a, b)) => Ok(Self::Short(wire(harness, a)?, wire(harness, b)?)),
                 None => {
-                    let fits = |kind: &PartKind| {
-                        matches!(kind, PartKind::Load { .. } | PartKind::Diode { .. })
-                    };
+                    let fits =
+                        |kind: &PartKind| matches!(kind, PartKind::Load { .. } | PartKind::Diode { .. });
                     part("load or diode", fits).map(Self::PartShort)
                 }
             },
@@ -120,6 +123,42 @@ impl Fault {
     }
 }
 
+/// Every single fault of conductors, joints and parts; pairs of wires apart. A wire and its ends count as one.
+pub(super) fn singles(harness: &Harness) -> BTreeSet<Fault> {
+    let wires = harness.wires.ids().map(Place::Wire);
+    let grounds = harness.terminals.iter().filter(|(_, terminal)| terminal.ground);
+    let bonds = grounds.map(|(id, _)| Place::Bond(id));
+    let firsts = harness.matings.values().flat_map(|mating| harness.contacts_of(mating.first));
+    let mated = firsts.filter(|contact| joins_something(harness, *contact)).map(Place::Mated);
+    let conductors =
+        wires.chain(bonds).chain(mated).flat_map(|place| [Fault::Open(place), Fault::High(place)]);
+    conductors.chain(harness.parts.iter().flat_map(|(id, part)| of_part(id, &part.kind))).collect()
+}
+
+fn of_part(id: PartId, kind: &PartKind) -> Vec<Fault> {
+    let open = Fault::Open(Place::Part(id));
+    match kind {
+        PartKind::Battery { .. } | PartKind::Alternator { .. } => vec![Fault::Flat(id)],
+        // A switch that joins nothing in any position cannot be open.
+        PartKind::Switch { positions, .. } if positions.iter().all(|p| p.closed.is_empty()) => Vec::new(),
+        PartKind::Fuse { .. } | PartKind::Switch { .. } => vec![open],
+        PartKind::Relay { .. } => vec![Fault::Stuck(id, false), Fault::Stuck(id, true), Fault::CoilOpen(id)],
+        PartKind::Diode { .. } | PartKind::Load { .. } => vec![open, Fault::PartShort(id)],
+        PartKind::Unit { functions } if functions.is_empty() => Vec::new(),
+        PartKind::Unit { .. } => vec![Fault::Dead(id)],
+    }
+}
+
+/// Whether there is something on both sides of a mated contact.
+fn joins_something(harness: &Harness, contact: ContactId) -> bool {
+    let used = |contact: ContactId| {
+        let point = Point::Contact(contact);
+        let on_part = harness.connectors[harness.contacts[contact].connector].part.is_some();
+        on_part || harness.wires_at(point).len() > 0 || harness.parts_at(point).len() > 0
+    };
+    harness.contacts[contact].mate.is_some_and(used) && used(contact)
+}
+
 impl Place {
     fn branches<'m>(self, machine: &'m Machine<'_>) -> &'m [usize] {
         machine.of(match self {
@@ -164,10 +203,13 @@ fn place(harness: &Harness, what: &str) -> Result<Place, String> {
         return Ok(Place::Wire(wire));
     }
     match harness.names.part(what).map(|part| (part, &harness.parts[part].kind)) {
-        Some((part, PartKind::Fuse { .. } | PartKind::Switch { .. } | PartKind::Diode { .. } | PartKind::Load { .. })) => {
-            Ok(Place::Part(part))
+        Some((
+            part,
+            PartKind::Fuse { .. } | PartKind::Switch { .. } | PartKind::Diode { .. } | PartKind::Load { .. },
+        )) => Ok(Place::Part(part)),
+        Some((_, kind)) => {
+            Err(format!("`{what}` is a {}, which has no way of its own to be open", kind.word()))
         }
-        Some((_, kind)) => Err(format!("`{what}` is a {}, which has no way of its own to be open", kind.word())),
         None => Err(format!("no wire and no part is called `{what}`")),
     }
 }

@@ -33,6 +33,7 @@ const NOMINAL: f64 = 12.0;
 
 /// The least, what to expect, the most.
 pub(super) type Range = [f64; 3];
+
 /// Which of the three.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Corner {
@@ -71,6 +72,17 @@ pub(super) struct Branch {
     pub(super) emf: f64,
     pub(super) of: Of,
     pub(super) gate: Gate,
+}
+
+impl Branch {
+    /// Whether it conducts while nothing is on; what may be inside units counts or not.
+    pub(super) fn at_rest(&self, insides: bool) -> bool {
+        let gate = match self.gate {
+            Gate::Always => true,
+            Gate::While(_, on) => !on,
+        };
+        gate && (insides || !matches!(self.of, Of::Inside(_)))
+    }
 }
 
 /// Something that switches.
@@ -190,25 +202,9 @@ impl<'a> Machine<'a> {
 
     fn part(&mut self, id: PartId, kind: &PartKind) {
         let over = &self.harness.resistance;
-        let of = Of::Part(id);
         match kind {
-            PartKind::Battery { volts, internal, plus, minus } if self.powered && self.state.feeds(id) => {
-                let at = self.add([*plus, *minus], [internal.get(); 3], of);
-                self.branches[at].emf = volts.get();
-            }
-            PartKind::Alternator { volts, internal, plus, minus, sense, when, .. } if self.powered => {
-                let what = What::Alternator {
-                    sense: self.node(sense.unwrap_or(*plus)),
-                    minus: self.node(*minus),
-                    turns: self.state.holds(*when),
-                };
-                let gate = Gate::While(self.device(id, what), true);
-                let at = self.gated([*plus, *minus], [internal.get(); 3], of, gate);
-                self.branches[at].emf = volts.get();
-            }
-            PartKind::Battery { .. } | PartKind::Alternator { .. } => {}
             PartKind::Fuse { between, rating, .. } => {
-                let branch = self.add(*between, figure(over.fuse, FUSE), of);
+                let branch = self.add(*between, figure(over.fuse, FUSE), Of::Part(id));
                 if let Some(rating) = rating.filter(|_| self.powered) {
                     let device = self.device(id, What::Fuse { branch, rating: rating.get() });
                     self.branches[branch].gate = Gate::While(device, false);
@@ -221,7 +217,7 @@ impl<'a> Machine<'a> {
                 pairs.sort_unstable();
                 pairs.dedup();
                 for pair in pairs {
-                    self.add(pair, figure(over.switch, SWITCH), of);
+                    self.add(pair, figure(over.switch, SWITCH), Of::Part(id));
                 }
             }
             PartKind::Relay { coil, coil_ohms, operate, released, operated } => {
@@ -229,27 +225,45 @@ impl<'a> Machine<'a> {
                 let relay = self.device(id, What::Relay { coil, operate: operate.get() });
                 for (pairs, on) in [(released, false), (operated, true)] {
                     for pair in pairs {
-                        self.gated(*pair, figure(over.relay, RELAY), of, Gate::While(relay, on));
+                        self.gated(*pair, figure(over.relay, RELAY), Of::Part(id), Gate::While(relay, on));
                     }
                 }
             }
-            PartKind::Diode { anode, cathode, drop } if self.powered => {
-                let branch = self.add([*anode, *cathode], [DIODE; 3], of);
+            PartKind::Load { kind, between, ohms, cold_ohms, when } => {
+                self.load(id, *between, *kind, [*ohms, cold_ohms.unwrap_or(*ohms)], *when);
+            }
+            kind if self.powered => self.active(id, kind),
+            // Without power sources and drivers give nothing, and an ohmmeter's test voltage is below the
+            // drop of a diode.
+            _ => {}
+        }
+    }
+
+    /// What conducts only in a machine with power.
+    fn active(&mut self, id: PartId, kind: &PartKind) {
+        match kind {
+            PartKind::Battery { volts, internal, plus, minus } if self.state.feeds(id) => {
+                let at = self.add([*plus, *minus], [internal.get(); 3], Of::Part(id));
+                self.branches[at].emf = volts.get();
+            }
+            PartKind::Alternator { volts, internal, plus, minus, sense, when, .. } => {
+                let what = What::Alternator {
+                    sense: self.node(sense.unwrap_or(*plus)),
+                    minus: self.node(*minus),
+                    turns: self.state.holds(*when),
+                };
+                let gate = Gate::While(self.device(id, what), true);
+                let at = self.gated([*plus, *minus], [internal.get(); 3], Of::Part(id), gate);
+                self.branches[at].emf = volts.get();
+            }
+            PartKind::Diode { anode, cathode, drop } => {
+                let branch = self.add([*anode, *cathode], [DIODE; 3], Of::Part(id));
                 let device = self.device(id, What::Diode { branch, drop: drop.get() });
                 self.branches[branch].gate = Gate::While(device, true);
                 self.branches[branch].emf = drop.get();
             }
-            // An ohmmeter's test voltage is below the drop.
-            PartKind::Diode { .. } => {}
-            PartKind::Load { kind, between, ohms, cold_ohms, when } => {
-                self.load(id, *between, *kind, [*ohms, cold_ohms.unwrap_or(*ohms)], *when);
-            }
-            PartKind::Unit { functions } if self.powered => {
-                for function in functions {
-                    self.function(id, function);
-                }
-            }
-            PartKind::Unit { .. } => {}
+            PartKind::Unit { functions } => functions.iter().for_each(|f| self.function(id, f)),
+            _ => {}
         }
     }
 
@@ -324,15 +338,6 @@ impl<'a> Machine<'a> {
         Mesh::new(self.nodes)
     }
 
-    /// Whether a branch conducts while nothing is on, through units or not.
-    pub(super) fn at_rest(&self, branch: &Branch, insides: bool) -> bool {
-        let gate = match branch.gate {
-            Gate::Always => true,
-            Gate::While(_, on) => !on,
-        };
-        gate && (insides || !matches!(branch.of, Of::Inside(_)))
-    }
-
     /// What conductors alone join.
     pub(super) fn nets(&self) -> Groups {
         let conductor = |b: &&Branch| matches!(b.of, Of::Wire(_) | Of::Mated(_) | Of::Bond(_));
@@ -341,7 +346,7 @@ impl<'a> Machine<'a> {
 
     /// What an ohmmeter's current can reach: conductors, closed contacts, fuses, loads, coils.
     pub(super) fn reach(&self) -> Groups {
-        let passes = |b: &&Branch| self.at_rest(b, false) && !matches!(b.of, Of::Input(_)) && b.emf == 0.0;
+        let passes = |b: &&Branch| b.at_rest(false) && !matches!(b.of, Of::Input(_)) && b.emf == 0.0;
         Groups::new(self.nodes, self.branches.iter().filter(passes).map(|b| b.ends))
     }
 }
@@ -404,4 +409,3 @@ fn wire_range(harness: &Harness, wire: &Wire) -> Range {
     });
     std::array::from_fn(|at| ends[0][at] + copper[at] + ends[1][at])
 }
-

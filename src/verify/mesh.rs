@@ -29,11 +29,7 @@ struct Gone {
 impl Mesh {
     /// Nodes with the names 0 to `count`, joined by nothing.
     pub(super) fn new(count: usize) -> Self {
-        Self {
-            names: (0..count as u32).collect(),
-            near: vec![Vec::new(); count],
-            into: vec![0.0; count],
-        }
+        Self { names: (0..count as u32).collect(), near: vec![Vec::new(); count], into: vec![0.0; count] }
     }
 
     /// How many nodes there are.
@@ -187,7 +183,7 @@ impl Mesh {
                 part[*node as usize] = part[*other as usize];
             }
         }
-        Volts { names: self.names, volts, part }
+        Volts { names: self.names, lifted: volts, part }
     }
 }
 
@@ -195,7 +191,7 @@ impl Mesh {
 #[derive(Debug, Clone)]
 pub(super) struct Volts {
     names: Vec<u32>,
-    volts: Vec<f64>,
+    lifted: Vec<f64>,
     part: Vec<u32>,
 }
 
@@ -204,7 +200,7 @@ impl Volts {
     pub(super) fn between(&self, a: usize, b: usize) -> f64 {
         let at = |name: usize| self.names.binary_search(&(name as u32)).ok();
         match (at(a), at(b)) {
-            (Some(a), Some(b)) if self.part[a] == self.part[b] => self.volts[a] - self.volts[b],
+            (Some(a), Some(b)) if self.part[a] == self.part[b] => self.lifted[a] - self.lifted[b],
             _ => 0.0,
         }
     }

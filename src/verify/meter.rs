@@ -170,7 +170,8 @@ mod tests {
             let close = |a: f64, b: f64| (a - b).abs() < 1e-12;
             assert!(close(own.leads, other.leads.get()));
             let figures = [own.ohms, own.volts].concat();
-            let others = [other.ohms_relative, other.ohms_absolute, other.volts_relative, other.volts_absolute];
+            let others =
+                [other.ohms_relative, other.ohms_absolute, other.volts_relative, other.volts_absolute];
             assert!(figures.into_iter().zip(others).all(|(a, b)| close(a, b)), "{}", own.name);
             if let Some(between) = own.tone {
                 assert!(between.into_iter().zip(other.beeps_between).all(|(a, b)| close(a, b.get())));
@@ -182,13 +183,10 @@ mod tests {
     fn a_reading_must_leave_the_interval_by_the_meters_uncertainty() {
         let expect = Interval { low: Some(1.0), high: Some(2.0) };
         let side = |ohms: f64| expect.side(Reading::Value(ohms), Kind::Continuity, &HANDHELD);
-        assert_eq!([0.5, 0.8, 1.5, 2.2, 2.5].map(side), [
-            Side::Below,
-            Side::Within,
-            Side::Within,
-            Side::Within,
-            Side::Above
-        ]);
+        assert_eq!(
+            [0.5, 0.8, 1.5, 2.2, 2.5].map(side),
+            [Side::Below, Side::Within, Side::Within, Side::Within, Side::Above]
+        );
         assert_eq!(expect.side(Reading::Open, Kind::Continuity, &HANDHELD), Side::Above);
         assert!(expect.holds(Reading::Value(2.0)) && !expect.holds(Reading::Open));
     }

@@ -64,6 +64,7 @@ pub fn check(harness: &Harness, text: &str) -> Result<Report, NotAPlan> {
     claims::claims(&replayed, &mut report);
     totals::coverage(&replayed, &mut report);
     totals::totals(&replayed, &mut report);
+    totals::silence(&replayed, &mut report);
     report.violations.sort_by_key(|violation| violation.rule);
     Ok(report)
 }

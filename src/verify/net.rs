@@ -69,7 +69,7 @@ impl<'m> Net<'m> {
     pub(super) fn new(machine: &'m Machine<'m>, corner: Corner, insides: bool) -> Self {
         let loose = |at: &usize| {
             let branch = &machine.branches[*at];
-            machine.at_rest(branch, insides) && !(machine.powered && branch.gate != Gate::Always)
+            branch.at_rest(insides) && !(machine.powered && branch.gate != Gate::Always)
         };
         let loose = (0..machine.branches.len()).filter(loose).collect();
         Self { machine, corner, insides, mesh: machine.bare(), loose }
@@ -81,10 +81,7 @@ impl<'m> Net<'m> {
             [] => {}
             [one] => answer(one, &self.folded(questions)),
             _ => {
-                let [first, second] = [true, false].map(|first| {
-                    let (a, b) = questions.split_at(questions.len() / 2);
-                    if first { a } else { b }
-                });
+                let (first, second) = questions.split_at(questions.len() / 2);
                 for half in [first, second] {
                     self.folded(half).divide(half, answer);
                 }

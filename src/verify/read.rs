@@ -17,6 +17,8 @@ use crate::definition::{
 pub(super) struct Plan {
     pub(super) json: json::Plan,
     pub(super) phases: Vec<Phase>,
+    /// The faults that no step is said to show.
+    pub(super) undetected: Vec<Fault>,
 }
 
 /// A phase.
@@ -59,8 +61,9 @@ impl Plan {
         let mut reader = Reader { harness, place: String::new(), other: json.harness.hash != harness.hash };
         let phases = json.phases.iter().map(|phase| reader.phase(phase)).collect::<Result<_, _>>()?;
         "coverage.undetected".clone_into(&mut reader.place);
-        json.coverage.undetected.iter().try_for_each(|missed| reader.fault(&missed.fault).map(drop))?;
-        Ok(Self { phases, json })
+        let missed = json.coverage.undetected.iter();
+        let undetected = missed.map(|missed| reader.fault(&missed.fault)).collect::<Result<_, _>>()?;
+        Ok(Self { json, phases, undetected })
     }
 }
 
@@ -191,10 +194,8 @@ impl Reader<'_> {
         match post {
             "positive" => Ok((battery, true)),
             "negative" => Ok((battery, false)),
-            _ => self.wrong(
-                format!("`{target}` names no post"),
-                format!("write {id} negative or {id} positive"),
-            ),
+            _ => self
+                .wrong(format!("`{target}` names no post"), format!("write {id} negative or {id} positive")),
         }
     }
 

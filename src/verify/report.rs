@@ -100,6 +100,8 @@ impl Rule {
 /// Something that breaks a rule.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct Violation {
+    #[serde(skip)]
+    pub(super) rule: Rule,
     /// The phase, where it is in one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub phase: Option<String>,
@@ -108,8 +110,6 @@ pub struct Violation {
     pub step: Option<String>,
     /// What is wrong.
     pub what: String,
-    #[serde(skip)]
-    pub(super) rule: Rule,
 }
 
 impl Violation {

@@ -28,9 +28,7 @@ fn events<'r>(replay: &'r Replay<'_>) -> impl Iterator<Item = (&'r Scene<'r>, &'
 }
 
 /// Every step with its place.
-pub(super) fn steps<'r>(
-    replay: &'r Replay<'_>,
-) -> impl Iterator<Item = ([usize; 2], &'r State, &'r Step)> {
+pub(super) fn steps<'r>(replay: &'r Replay<'_>) -> impl Iterator<Item = ([usize; 2], &'r State, &'r Step)> {
     replay.scenes.iter().enumerate().flat_map(|(at, scene)| {
         scene.phase.steps.iter().enumerate().map(move |(step, read)| ([at, step], &scene.after, read))
     })
@@ -68,7 +66,11 @@ fn changes(replay: &Replay<'_>, report: &mut Report) {
             && event.before.source(harness).is_none()
             && batteries(harness).next().is_some()
         {
-            report.phase(Rule::Changes, scene, format!("{}: that needs power, and there is none", event.words));
+            report.phase(
+                Rule::Changes,
+                scene,
+                format!("{}: that needs power, and there is none", event.words),
+            );
         }
     }
     for scene in replay.scenes {
@@ -179,10 +181,18 @@ fn live(replay: &Replay<'_>, report: &mut Report) {
             let name = || replay.name(point);
             match listed.get(&point) {
                 None if opened && exposed(replay, &scene.after, point) && is.abs() >= 1.1 * LIVE => {
-                    report.phase(Rule::Live, scene, format!("{} is live with {is:.1} V and not listed", name()));
+                    report.phase(
+                        Rule::Live,
+                        scene,
+                        format!("{} is live with {is:.1} V and not listed", name()),
+                    );
                 }
                 Some(said) if (said - is).abs() > LISTED[0] * is.abs() + LISTED[1] => {
-                    report.phase(Rule::Live, scene, format!("{} is listed with {said} V and has {is:.1} V", name()));
+                    report.phase(
+                        Rule::Live,
+                        scene,
+                        format!("{} is listed with {said} V and has {is:.1} V", name()),
+                    );
                 }
                 _ => {}
             }
@@ -261,8 +271,8 @@ impl<'r> Standing<'r> {
         }
         let groups = probes.map(|point| self.reach.of(self.machine.node(point)));
         let on = |of: &BTreeMap<usize, String>| groups.iter().find_map(|group| of.get(group).cloned());
-        let tested = groups.iter().filter(|group| **group != self.chassis);
-        let unit = tested.filter_map(|group| self.units.get(group)).next();
+        let mut tested = groups.iter().filter(|group| **group != self.chassis);
+        let unit = tested.find_map(|group| self.units.get(group));
         if let Some(unit) = unit.filter(|_| step.kind == Kind::Isolation) {
             return Some(format!("the isolation test goes into {unit}, which is connected"));
         }
@@ -308,7 +318,8 @@ fn as_found(replay: &Replay<'_>, report: &mut Report) {
     if let Some(unit) = unproven {
         note(format!("nothing says to check what {unit} does, and it was unplugged"));
     }
-    let touched = replay.scenes.iter().any(|scene| !scene.after.parted.is_empty() || !scene.after.set.is_empty());
+    let touched =
+        replay.scenes.iter().any(|scene| !scene.after.parted.is_empty() || !scene.after.set.is_empty());
     if touched && replay.plan.json.function_check.is_empty() {
         note("nothing says to check that the machine works again: `function_check` is empty".to_owned());
     }
@@ -336,8 +347,8 @@ fn unproven<'r>(replay: &'r Replay<'_>) -> Option<&'r str> {
 fn reach(replay: &Replay<'_>, report: &mut Report) {
     let at_hand = replay.plan.json.meter.as_deref();
     let at_hand: Option<BTreeSet<&str>> = at_hand.map(|names| names.split(',').map(str::trim).collect());
-    for ([at, number], state, step) in steps(replay) {
-        let mut note = |what: String| report.step(Rule::Reach, replay, [at, number], what);
+    for (at, state, step) in steps(replay) {
+        let mut note = |what: String| report.step(Rule::Reach, replay, at, what);
         if step.red == step.black {
             note("both probes are at one point".to_owned());
         }
@@ -356,11 +367,23 @@ fn reach(replay: &Replay<'_>, report: &mut Report) {
         if step.kind == Kind::Drop && state.source(replay.harness).is_none() {
             note("a drop without power: without current there is none".to_owned());
         }
-        if meter.tone.is_some() {
-            let nets = replay.machines[at].nets();
-            let [a, b] = [step.red, step.black].map(|point| nets.of(replay.machines[at].node(point)));
+    }
+    tones(replay, report);
+}
+
+/// A tone proves a path along conductors alone.
+fn tones(replay: &Replay<'_>, report: &mut Report) {
+    for (at, (scene, machine)) in replay.scenes.iter().zip(&replay.machines).enumerate() {
+        let tones = |step: &&Step| step.meter.tone.is_some();
+        if !scene.phase.steps.iter().any(|step| tones(&step)) {
+            continue;
+        }
+        let nets = machine.nets();
+        for (number, step) in scene.phase.steps.iter().enumerate().filter(|(_, step)| tones(step)) {
+            let [a, b] = [step.red, step.black].map(|point| nets.of(machine.node(point)));
             if a != b {
-                note("a tone through a part does not prove it".to_owned());
+                let what = "a tone through a part does not prove it".to_owned();
+                report.step(Rule::Reach, replay, [at, number], what);
             }
         }
     }

@@ -117,9 +117,8 @@ impl State {
 
     /// Why power is not isolated: what feeds, or a lead that is on; `None` where it is.
     pub(super) fn not_isolated(&self, harness: &Harness) -> Option<String> {
-        let source = self.source(harness).filter(|id| {
-            !matches!(harness.parts[*id].kind, PartKind::Battery { .. })
-        });
+        let source =
+            self.source(harness).filter(|id| !matches!(harness.parts[*id].kind, PartKind::Battery { .. }));
         let lead = self.lead_on(harness).map(|lead| format!("{} is on", lead_name(harness, lead)));
         lead.or_else(|| source.map(|id| format!("{} turns", harness.parts[id].id)))
     }

@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::fault::{Fault, singles};
 use super::replay::Replay;
 use super::report::{Report, Rule};
 use super::state::Action;
@@ -27,13 +28,33 @@ pub(super) fn coverage(replay: &Replay<'_>, report: &mut Report) {
     }
     if said.faults != said.detected + said.undetected.len() {
         let undetected = said.undetected.len();
-        note(format!("{} faults are not {} detected and {undetected} undetected", said.faults, said.detected));
+        note(format!(
+            "{} faults are not {} detected and {undetected} undetected",
+            said.faults, said.detected
+        ));
     }
     for missed in said.undetected.iter().filter(|missed| names.contains(missed.fault.as_str())) {
         note(format!("{} counts as undetected, and a step covers it", missed.fault));
     }
     for missed in said.undetected.iter().filter(|missed| missed.why.trim().is_empty()) {
         note(format!("{} is undetected, and nothing says why", missed.fault));
+    }
+}
+
+/// Says how much of the machine a plan does not speak of: one for a few plugs or a circuit leaves much out.
+pub(super) fn silence(replay: &Replay<'_>, report: &mut Report) {
+    let all = singles(replay.harness);
+    let steps = replay.plan.phases.iter().flat_map(|phase| &phase.steps);
+    let shown: BTreeSet<Fault> = steps.flat_map(|step| step.covers.iter().copied()).collect();
+    let missed: BTreeSet<Fault> = replay.plan.undetected.iter().copied().collect();
+    let named = |fault: &&Fault| shown.contains(fault) || missed.contains(fault);
+    let silent = all.len() - all.iter().filter(named).count();
+    if silent > 0 {
+        report.remarks.push(format!(
+            "The plan says nothing of {silent} of the machine's {} single faults (a wire with its ends as one, pairs \
+             of wires apart): it is for a part of the machine.",
+            all.len()
+        ));
     }
 }
 
