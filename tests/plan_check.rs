@@ -99,7 +99,7 @@ fn ohms_in_a_powered_phase() {
     breaks(&report, Rule::Isolated, "2.07", "continuity while BAT1 negative is on");
     breaks(&report, Rule::Totals, "", "step 2.07 stands in phase 4");
     assert!(report.claims.checked < report.claims.made, "what cannot be read is not counted as checked");
-    assert!(report.remarks.iter().any(|remark| remark.contains("not tried out")));
+    assert!(report.remarks.iter().any(|remark| remark.contains("could not be tried out")));
 }
 
 #[test]
@@ -374,6 +374,32 @@ fn a_plan_of_another_text() {
     let report = spoilt(|plan| plan["harness"]["hash"] = json!("0".repeat(64)));
     breaks(&report, Rule::Definition, "", "stale: it was made from OSP-4 revision C, text 000000000000");
     only(&report, &[Rule::Definition]);
+    let report = spoilt(|plan| plan["harness"]["variant"] = json!("wide-boom"));
+    breaks(&report, Rule::Definition, "", "it was made for variant wide-boom; this is no variant");
+    only(&report, &[Rule::Definition]);
+}
+
+/// Of very many faults some are tried out, and the report says so.
+#[test]
+fn what_was_not_tried_out_is_said() {
+    let harness = sprayer();
+    let text = planned(&harness, &Scope::default()).unwrap().to_string();
+    let all = verify::check(&harness, &text).unwrap();
+    assert_eq!((all.claims.checked, all.remarks.len()), (all.claims.made, 0));
+    let some = verify::check_some(&harness, &text, 100).unwrap();
+    assert!(some.is_kept() && some.claims.checked * 10 < some.claims.made && some.claims.checked > 50);
+    assert!(some.remarks.iter().any(|remark| remark.contains("faults to put into the machine: one in")));
+}
+
+/// A plan for one circuit says how much of the machine it does not speak of.
+#[test]
+fn a_plan_for_a_part_is_told_from_one_for_all() {
+    let harness = sprayer();
+    let scope = Scope { unplug: Vec::new(), circuit: Some("31".to_owned()) };
+    let found = report(&harness, &planned(&harness, &scope).unwrap());
+    assert!(
+        found.is_kept() && found.remarks.iter().any(|remark| remark.contains("The plan says nothing of"))
+    );
 }
 
 #[test]
@@ -404,10 +430,13 @@ fn figures_that_do_not_add_up() {
     breaks(&report, Rule::Coverage, "", "faults are not");
 }
 
+/// Spoils a plan, if it has the place for it.
+type Spoil = fn(&mut Value) -> bool;
+
 /// Plans of made machines, spoilt in one place each: the rule is always named.
 #[test]
 fn spoilt_plans_of_made_machines_are_found() {
-    let spoils: [(Rule, fn(&mut Value) -> bool); 7] = [
+    let spoils: [(Rule, Spoil); 7] = [
         (Rule::Leads, |plan| remove(plan, |c| c["action"] == "take off" && target(c).ends_with("negative"))),
         (Rule::AsFound, |plan| remove_last(plan, |c| c["action"] == "plug in")),
         (Rule::AsFound, |plan| remove_last(plan, |c| c["action"] == "put on")),
@@ -525,7 +554,7 @@ fn plans_are_checked_in_time() {
         let report = verify::check(&harness, &text).unwrap();
         let seconds = start.elapsed().as_secs_f64();
         let (wires, claims) = (harness.wires.len(), report.claims);
-        println!("{name}: {wires} wires, {} steps, {claims:?}, {seconds:.2} s", report.replayed[2]);
+        println!("{name}: {wires} wires, {} steps, {claims:?}, {seconds:.2} s", report.replayed.steps);
         assert!(report.is_kept(), "{name}: {}", lines(&report));
         assert!(seconds < most, "{name}");
     }

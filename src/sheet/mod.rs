@@ -26,7 +26,7 @@ pub use plan::{plan, plan_with_reasons};
 pub use plan_view::{ExpectView, PlanView, SetupView, WhyView};
 pub use render::{Format, csv, markdown, text};
 pub use trace::{StepView, TraceView, trace, trace_net};
-pub use verify::{MadeFromView, ReplayedView, RuleView, VerifyView, verify};
+pub use verify::{RuleView, VerifyView, verify};
 pub use why::{ReadingWhyView, why};
 pub use wires::{WireView, WiresView, wires};
 

@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::{Section, Sheet, Stamp};
 use crate::definition::Harness;
 use crate::plan::DEFERENCE;
-use crate::verify::{Claims, Report, Rule, Violation};
+use crate::verify::{Claims, MadeFrom, Replayed, Report, Rule, Violation};
 
 /// So many violations of one rule stand in a table; the others are counted.
 const SHOWN: usize = 20;
@@ -16,39 +16,17 @@ pub struct VerifyView {
     /// The definition.
     pub harness: Stamp,
     /// What the plan says that it was made from.
-    pub plan: MadeFromView,
+    pub plan: MadeFrom,
     /// Whether every rule is kept.
     pub kept: bool,
     /// What was replayed.
-    pub replayed: ReplayedView,
+    pub replayed: Replayed,
     /// How many claims were made, tried out, and failed.
     pub claims: Claims,
     /// Every rule.
     pub rules: Vec<RuleView>,
     /// What was left unchecked, and why.
     pub remarks: Vec<String>,
-}
-
-/// What a plan was made from.
-#[derive(Debug, Clone, Serialize)]
-pub struct MadeFromView {
-    /// Id of the definition.
-    pub id: String,
-    /// Its revision.
-    pub revision: String,
-    /// SHA-256 of its files.
-    pub hash: String,
-}
-
-/// How much was replayed.
-#[derive(Debug, Clone, Copy, Serialize)]
-pub struct ReplayedView {
-    /// Phases.
-    pub phases: usize,
-    /// Changes.
-    pub changes: usize,
-    /// Steps.
-    pub steps: usize,
 }
 
 /// A rule with what breaks it.
@@ -70,13 +48,11 @@ pub fn verify(harness: &Harness, report: &Report) -> (VerifyView, Sheet) {
         let violations: Vec<Violation> = report.of(rule).cloned().collect();
         RuleView { rule: rule.id(), demands: rule.words(), kept: violations.is_empty(), violations }
     };
-    let [id, revision, hash] = report.made_from.clone();
-    let [phases, changes, steps] = report.replayed;
     let view = VerifyView {
         harness: Stamp::of(harness),
-        plan: MadeFromView { id, revision, hash },
+        plan: report.made_from.clone(),
         kept: report.is_kept(),
-        replayed: ReplayedView { phases, changes, steps },
+        replayed: report.replayed,
         claims: report.claims,
         rules: Rule::ALL.map(rule).into(),
         remarks: report.remarks.clone(),
@@ -86,7 +62,7 @@ pub fn verify(harness: &Harness, report: &Report) -> (VerifyView, Sheet) {
 }
 
 fn sheet(view: &VerifyView) -> Sheet {
-    let ReplayedView { phases, changes, steps } = view.replayed;
+    let Replayed { phases, changes, steps } = view.replayed;
     let Claims { made, checked, failed } = view.claims;
     let mut sheet = Sheet::of("Check of a plan", &view.harness);
     sheet.heading.push(format!(

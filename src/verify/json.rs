@@ -34,6 +34,8 @@ pub(super) struct Plan {
 pub(super) struct Stamp {
     pub(super) id: String,
     pub(super) revision: String,
+    #[serde(default)]
+    pub(super) variant: Option<String>,
     pub(super) hash: String,
 }
 

@@ -210,6 +210,9 @@ impl Volts {
 mod tests {
     use super::*;
 
+    /// Ends, siemens, and by how many volts the first is lifted above the second.
+    type Branch = ([usize; 2], f64, f64);
+
     fn close(a: f64, b: f64) -> bool {
         (a - b).abs() <= 1e-9 * (1.0 + b.abs())
     }
@@ -245,7 +248,7 @@ mod tests {
     }
 
     /// Gauss and Jordan with pivoting on the whole matrix: slow, and obvious.
-    fn dense(size: usize, branches: &[([usize; 2], f64, f64)], reference: usize) -> Vec<f64> {
+    fn dense(size: usize, branches: &[Branch], reference: usize) -> Vec<f64> {
         let mut m = vec![vec![0.0; size + 1]; size];
         for ([a, b], siemens, emf) in branches.iter().filter(|([a, b], ..)| a != b) {
             for (from, to, sign) in [(*a, *b, 1.0), (*b, *a, -1.0)] {
@@ -268,35 +271,42 @@ mod tests {
         (0..size).map(|row| m[row][size] / m[row][row]).collect()
     }
 
-    /// Numbers from 0 to 1, the same every time.
-    fn numbers(mut seed: u64) -> impl FnMut() -> f64 {
-        move || {
+    /// Numbers below a bound, the same every time.
+    fn numbers(mut seed: u64) -> impl FnMut(usize) -> usize {
+        move |below| {
             seed = seed.wrapping_mul(6_364_136_223_846_793_005).wrapping_add(1_442_695_040_888_963_407);
-            (seed >> 11) as f64 / (1u64 << 53) as f64
+            (seed >> 33) as usize % below
         }
+    }
+
+    /// A tree, and as many branches again: of 0.1 to 1000 siemens, with up to 10 V either way.
+    fn made(seed: u64) -> (usize, Vec<Branch>) {
+        let mut number = numbers(seed);
+        let size = 3 + number(25);
+        let mut pairs: Vec<[usize; 2]> = (1..size).map(|at| [at, number(at)]).collect();
+        pairs.extend((0..size).map(|_| [number(size), number(size)]));
+        let mut branch = |ends| {
+            let siemens = 10f64.powf(number(4000) as f64 / 1000.0 - 1.0);
+            (ends, siemens, number(2000) as f64 / 100.0 - 10.0)
+        };
+        (size, pairs.into_iter().map(&mut branch).collect())
     }
 
     #[test]
     fn made_networks_are_as_a_dense_solver_finds_them() {
         for seed in 0..200 {
-            let mut number = numbers(seed);
-            let size = 3 + (number() * 25.0) as usize;
-            let mut node = |below: usize| ((number() * below as f64) as usize).min(below - 1);
-            let mut pairs: Vec<[usize; 2]> = (1..size).map(|at| [at, node(at)]).collect();
-            pairs.extend((0..size).map(|_| [node(size), node(size)]));
-            let branches: Vec<_> = pairs
-                .into_iter()
-                .map(|ends| (ends, 10f64.powf(4.0 * number() - 1.0), (number() - 0.5) * 20.0))
-                .collect();
+            let (size, branches) = made(seed);
             let mut mesh = Mesh::new(size);
-            branches.iter().for_each(|(ends, siemens, emf)| mesh.join(*ends, *siemens, *emf));
+            for (ends, siemens, emf) in &branches {
+                mesh.join(*ends, *siemens, *emf);
+            }
             let known = dense(size, &branches, 0);
             let whole = mesh.clone().volts();
             let keep: Vec<usize> = (0..size).filter(|at| at % 3 == 0).collect();
             let folded = mesh.clone().fold(&keep, 4);
             let few = folded.clone().volts();
-            for at in 0..size {
-                assert!((whole.between(at, 0) - known[at]).abs() < 1e-6, "{seed}: {at}");
+            for (at, volts) in known.iter().enumerate() {
+                assert!((whole.between(at, 0) - volts).abs() < 1e-6, "{seed}: {at}");
             }
             for at in keep {
                 assert!((few.between(at, 0) - known[at]).abs() < 1e-6, "{seed}: {at}");

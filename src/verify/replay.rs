@@ -7,7 +7,7 @@ use super::machine::{Corner, Machine};
 use super::mesh::Volts;
 use super::net::{Edits, Net};
 use super::read::{Phase, Plan};
-use super::report::{Claims, Report, Rule, Violation};
+use super::report::{Claims, MadeFrom, Replayed, Report, Rule, Violation};
 use super::settle::{Live, Thresholds};
 use super::state::{Action, State};
 use crate::definition::{Harness, Point};
@@ -77,8 +77,17 @@ impl<'s> Replay<'s> {
         let phases = &self.plan.phases;
         let count = |of: fn(&Phase) -> usize| phases.iter().map(of).sum();
         Report {
-            made_from: [stamp.id.clone(), stamp.revision.clone(), stamp.hash.clone()],
-            replayed: [phases.len(), count(|phase| phase.changes.len()), count(|phase| phase.steps.len())],
+            made_from: MadeFrom {
+                id: stamp.id.clone(),
+                revision: stamp.revision.clone(),
+                variant: stamp.variant.clone(),
+                hash: stamp.hash.clone(),
+            },
+            replayed: Replayed {
+                phases: phases.len(),
+                changes: count(|phase| phase.changes.len()),
+                steps: count(|phase| phase.steps.len()),
+            },
             claims: Claims {
                 made: count(|phase| phase.steps.iter().map(|step| step.covers.len()).sum()),
                 ..Claims::default()

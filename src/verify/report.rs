@@ -86,7 +86,7 @@ impl Rule {
             Self::Electronics => "No isolation test across a connected unit or other electronics.",
             Self::AsFound => "The machine is left as it was found, and its functions are checked.",
             Self::Cautions => "Cautions stand where they apply; nothing marked as a hazard is probed.",
-            Self::Definition => "The plan was made from this text of the definition.",
+            Self::Definition => "The plan was made from this text and this variant of the definition.",
             Self::Changes => "Every change can be done and leads to the state that is written.",
             Self::Reach => "Every probe gets where it is put, with a meter that can read it.",
             Self::Expected => "A sound machine reads within what is expected.",
@@ -130,6 +130,31 @@ pub struct Claims {
     pub failed: usize,
 }
 
+/// What a plan says that it was made from.
+#[derive(Debug, Clone, Default, PartialEq, Eq, Serialize)]
+pub struct MadeFrom {
+    /// Id of the definition.
+    pub id: String,
+    /// Its revision.
+    pub revision: String,
+    /// The variant that was applied.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub variant: Option<String>,
+    /// SHA-256 of its files.
+    pub hash: String,
+}
+
+/// How much was replayed.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq, Serialize)]
+pub struct Replayed {
+    /// Phases.
+    pub phases: usize,
+    /// Changes.
+    pub changes: usize,
+    /// Steps.
+    pub steps: usize,
+}
+
 /// What a check found.
 #[derive(Debug, Clone, Default)]
 pub struct Report {
@@ -137,10 +162,10 @@ pub struct Report {
     pub violations: Vec<Violation>,
     /// The claims.
     pub claims: Claims,
-    /// The definition that the plan names: id, revision and hash.
-    pub made_from: [String; 3],
-    /// Phases, changes and steps that were replayed.
-    pub replayed: [usize; 3],
+    /// The definition that the plan names.
+    pub made_from: MadeFrom,
+    /// How much was replayed.
+    pub replayed: Replayed,
     /// What was left unchecked, and why.
     pub remarks: Vec<String>,
 }

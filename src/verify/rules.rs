@@ -34,24 +34,29 @@ pub(super) fn steps<'r>(replay: &'r Replay<'_>) -> impl Iterator<Item = ([usize;
     })
 }
 
-/// The plan was made from this text of the definition.
+/// The plan was made from this text and this variant of the definition.
 fn definition(replay: &Replay<'_>, report: &mut Report) {
-    let (stamp, harness) = (&replay.plan.json.harness, replay.harness);
-    let (here, about) = (&harness.hash, &harness.about);
-    if stamp.hash == *here {
-        return;
+    let (stamp, about, hash) = (&replay.plan.json.harness, &replay.harness.about, &replay.harness.hash);
+    let variant = |variant: &Option<String>| {
+        variant.as_ref().map_or_else(|| "no variant".to_owned(), |name| format!("variant {name}"))
+    };
+    if stamp.hash != *hash {
+        let short = |hash: &str| hash.chars().take(12).collect::<String>();
+        let what = format!(
+            "stale: it was made from {} revision {}, text {}; this is {} revision {}, text {}",
+            stamp.id,
+            stamp.revision,
+            short(&stamp.hash),
+            about.id,
+            about.revision,
+            short(hash)
+        );
+        report.plan(Rule::Definition, what);
     }
-    let short = |hash: &str| hash.chars().take(12).collect::<String>();
-    let what = format!(
-        "stale: it was made from {} revision {}, text {}; this is {} revision {}, text {}",
-        stamp.id,
-        stamp.revision,
-        short(&stamp.hash),
-        about.id,
-        about.revision,
-        short(here)
-    );
-    report.plan(Rule::Definition, what);
+    if stamp.variant != about.variant {
+        let [made, is] = [&stamp.variant, &about.variant].map(variant);
+        report.plan(Rule::Definition, format!("it was made for {made}; this is {is}"));
+    }
 }
 
 /// Every change can be done, and leads where the plan says.
