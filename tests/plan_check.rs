@@ -171,7 +171,7 @@ fn limits_that_a_sound_machine_leaves() {
     limit("4.04", "low", 24.9);
     limit("4.04", "high", 25.5);
     let report = spoilt(|plan| step(plan, "2.07")["expect"]["high"] = Value::Null);
-    breaks(&report, Rule::Claims, "2.07", "with 0 ohm or more expected: 31B:open reads open");
+    breaks(&report, Rule::Claims, "2.07", "where 0 ohm or more is expected: 2.06 ohm with 31B:high, ");
     let report = spoilt(|plan| step(plan, "2.29")["expect"]["high"] = json!(10.0));
     breaks(&report, Rule::Expected, "2.29", "a sound machine reads open");
 }
@@ -189,10 +189,10 @@ fn the_makers_demand() {
 #[test]
 fn faults_that_do_not_show() {
     for (id, fault, reads) in [
-        ("2.07", "2A:open", "2A:open reads"),
-        ("2.29", "31A:open", "31A:open reads open"),
-        ("4.04", "K1:coil-open", "K1:coil-open reads"),
-        ("4.04", "31B:high", "31B:high reads"),
+        ("2.07", "2A:open", "ohm with 2A:open"),
+        ("2.29", "31A:open", "open with 31A:open"),
+        ("4.04", "K1:coil-open", "V with K1:coil-open"),
+        ("4.04", "31B:high", "V with 31B:high"),
     ] {
         let report = spoilt(|plan| step(plan, id)["covers"].as_array_mut().unwrap().push(json!(fault)));
         breaks(&report, Rule::Claims, id, reads);

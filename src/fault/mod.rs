@@ -17,7 +17,6 @@ use std::collections::BTreeMap;
 
 use crate::circuit::{Change, ChangeKey};
 use crate::definition::{ConnectorId, Harness, PartId, PartKind, Point, WireId};
-use crate::netlist::resistance::{Seen, range};
 use crate::netlist::{Element, Link, LinkId, Netlist, PartWay};
 use crate::units::Ohms;
 
@@ -249,7 +248,7 @@ fn matters(harness: &Harness, link: Link) -> bool {
     })
 }
 
-/// Two wires exchanged at a connector: each now starts where the other one did, and keeps its resistance.
+/// Two wires exchanged at a connector: each now starts where the other one did.
 fn crossed(
     harness: &Harness,
     netlist: &Netlist,
@@ -263,11 +262,10 @@ fn crossed(
     };
     let (Some(side_a), Some(side_b)) = (here(a), here(b)) else { return Vec::new() };
     let [ends_a, ends_b] = [link_a, link_b].map(|link| netlist.ends(link));
-    let [ohms_a, ohms_b] = [link_a, link_b].map(|link| range(netlist, harness, link, Seen::Cold).nominal);
     vec![
         Change::Open(link_a),
         Change::Open(link_b),
-        Change::Joined(ends_a[side_a], ends_b[1 - side_b], ohms_b),
-        Change::Joined(ends_b[side_b], ends_a[1 - side_a], ohms_a),
+        Change::Joined(ends_a[side_a], ends_b[1 - side_b], SHORT),
+        Change::Joined(ends_b[side_b], ends_a[1 - side_a], SHORT),
     ]
 }

@@ -14,6 +14,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Expectation, Measurement, Prediction, Situation};
+use crate::netlist::resistance::{Seen, range};
 use crate::setup::Power;
 
 /// A reading, and what a healthy machine must show with the meter it is taken with.
@@ -35,7 +36,11 @@ pub(super) fn covered(
         if felt.is_empty() {
             continue;
         }
-        for at in cover.shown(&changes, &felt) {
+        let mut shown = cover.shown(&changes, &felt);
+        if let Some(changes) = exchanged(situation, &changes) {
+            shown = cover.shown(&changes, &shown);
+        }
+        for at in shown {
             covered[at].extend(faults.iter().copied());
         }
     }
@@ -43,6 +48,16 @@ pub(super) fn covered(
         faults.sort_unstable();
     }
     covered
+}
+
+/// Where two wires are exchanged, the same with the resistance that each of them keeps in the other's place: a
+/// fine meter must not tell them from sound ones by the figure of a short.
+fn exchanged(situation: &Situation<'_>, changes: &[Change]) -> Option<Vec<Change>> {
+    let [Change::Open(a), Change::Open(b), Change::Joined(c, d, _), Change::Joined(e, f, _)] = *changes else {
+        return None;
+    };
+    let own = |link| range(situation.netlist, situation.harness, link, Seen::Cold).nominal;
+    Some(vec![Change::Open(a), Change::Open(b), Change::Joined(c, d, own(b)), Change::Joined(e, f, own(a))])
 }
 
 /// The readings of a setup, with what every fault needs to know of them.

@@ -64,7 +64,7 @@ pub fn verify(harness: &Harness, report: &Report) -> (VerifyView, Sheet) {
 fn sheet(view: &VerifyView) -> Sheet {
     let Replayed { phases, changes, steps } = view.replayed;
     let Claims { made, checked, failed } = view.claims;
-    let mut sheet = Sheet::of("Check of a plan", &view.harness);
+    let mut sheet = Sheet::of("Plan check", &view.harness);
     sheet.heading.push(format!(
         "Replayed: {phases} phases, {changes} changes, {steps} steps. Claims: {made} made, {checked} tried out, \
          {failed} failed."

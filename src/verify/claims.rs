@@ -213,17 +213,20 @@ fn shown(replay: &Replay<'_>, at: usize, every: usize, report: &mut Report) {
     }
     let json = &replay.plan.json.phases[at].steps;
     for (number, step) in steps.iter().enumerate() {
-        let mut failed = Vec::new();
+        // What is read, and with which faults.
+        let mut failed: BTreeMap<String, Vec<&str>> = BTreeMap::new();
         for (fault, id) in step.covers.iter().zip(&json[number].covers) {
             let Some(readings) = read.get(&(Some(*fault), number)) else { continue };
             report.claims.checked += 1;
             if let Some(reading) = hidden(step, readings) {
-                failed.push(format!("{id} reads {}", words(reading, step.kind)));
+                report.claims.failed += 1;
+                failed.entry(words(reading, step.kind)).or_default().push(id);
             }
         }
-        report.claims.failed += failed.len();
         if !failed.is_empty() {
-            let what = format!("not shown for sure, with {} expected: {}", interval(step), failed.join("; "));
+            let with = failed.iter().map(|(reading, ids)| format!("{reading} with {}", ids.join(", ")));
+            let with = with.collect::<Vec<_>>().join("; ");
+            let what = format!("not shown for sure, where {} is expected: {with}", interval(step));
             report.step(Rule::Claims, replay, [at, number], what);
         }
     }
