@@ -14,6 +14,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Expectation, Measurement, Prediction, Situation};
+use crate::netlist::LinkId;
 use crate::netlist::resistance::{Seen, range};
 use crate::setup::Power;
 
@@ -53,11 +54,15 @@ pub(super) fn covered(
 /// Where two wires are exchanged, the same with the resistance that each of them keeps in the other's place: a
 /// fine meter must not tell them from sound ones by the figure of a short.
 fn exchanged(situation: &Situation<'_>, changes: &[Change]) -> Option<Vec<Change>> {
-    let [Change::Open(a), Change::Open(b), Change::Joined(c, d, _), Change::Joined(e, f, _)] = *changes else {
-        return None;
+    let &[first @ Change::Open(a), second @ Change::Open(b), near, far] = changes else { return None };
+    let keeps = |joined: Change, wire: LinkId| match joined {
+        Change::Joined(from, to, _) => {
+            let own = range(situation.netlist, situation.harness, wire, Seen::Cold).nominal;
+            Some(Change::Joined(from, to, own))
+        }
+        _ => None,
     };
-    let own = |link| range(situation.netlist, situation.harness, link, Seen::Cold).nominal;
-    Some(vec![Change::Open(a), Change::Open(b), Change::Joined(c, d, own(b)), Change::Joined(e, f, own(a))])
+    Some(vec![first, second, keeps(near, b)?, keeps(far, a)?])
 }
 
 /// The readings of a setup, with what every fault needs to know of them.
