@@ -5,14 +5,14 @@
 //! that does not come out of the same arithmetic; and a plan may have been edited by hand.
 //!
 //! What it shares with the planner: the typed definition, the names in it, units, the range in which a copper
-//! wire lies, and the table of healthy joints. What it does not: states and actions ([`state`]), branches of the
-//! machine ([`machine`]), the solver ([`mesh`], star to mesh where the planner factors a matrix), what switches
-//! ([`settle`]), what a fault changes ([`fault`]), meters ([`meter`]) and every rule. Assumptions that the two have
+//! wire lies, and the table of healthy joints. What it does not: states and actions (`state`), branches of the
+//! machine (`machine`), the solver (`mesh`, star to mesh where the planner factors a matrix), what switches
+//! (`settle`), what a fault changes (`fault`), meters (`meter`) and every rule. Assumptions that the two have
 //! in common (a bad joint adds 2 ohm at least, a fuse blows at twice its rating) are written down twice, each
 //! time with where they come from.
 //!
-//! The way: [`json`] reads text, [`read`] resolves names, [`replay`] follows the changes, [`rules`] and [`cautions`]
-//! judge what a person does, [`claims`] what readings show, [`totals`] the plan's own figures.
+//! The way: `json` reads text, `read` resolves names, `replay` follows the changes, `rules` and `cautions`
+//! judge what a person does, `claims` what readings show, `totals` the plan's own figures.
 //!
 //! Cost: near-linear in the machine for every phase, and some tens of nodes for each claim.
 
