@@ -42,8 +42,8 @@
 //! ```
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
-//! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`record`],
-//! [`locate`], [`draw`], [`sheet`], [`cli`].
+//! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`verify`],
+//! [`record`], [`locate`], [`draw`], [`sheet`], [`cli`].
 
 pub mod audit;
 pub mod circuit;
@@ -60,3 +60,4 @@ pub mod record;
 pub mod setup;
 pub mod sheet;
 pub mod units;
+pub mod verify;

@@ -2,7 +2,8 @@
 //!
 //! A ```` ```console ```` block holds commands (`$ …`, continued with `\` and `> `) and what they print.
 //! `…` stands for anything, alone on a line for any number of lines. `[exit code N]` ends a command
-//! that does not end with 0. The commands run in one folder, in the order of the page.
+//! that does not end with 0; `> FILE` at the end of a command keeps what it prints. The commands run in one
+//! folder, in the order of the page.
 
 #![allow(clippy::unwrap_used, reason = "a test's helpers fail by panicking")]
 
@@ -109,10 +110,18 @@ fn run(command: &str, folder: &Path) -> String {
         return fs::read_to_string(folder.join(&words[1])).unwrap();
     }
     assert_eq!(words[0], "ringout", "an unknown command: {command}");
+    let (words, kept) = match words.iter().position(|word| word == ">") {
+        Some(at) => (words[..at].to_vec(), Some(folder.join(&words[at + 1]))),
+        None => (words, None),
+    };
     let mut program = Command::new(env!("CARGO_BIN_EXE_ringout"));
     program.args(&words[1..]).current_dir(folder).env_remove("COLUMNS");
     let Output { status, stdout, stderr } = program.output().unwrap();
-    let shown = String::from_utf8(stderr).unwrap() + &String::from_utf8(stdout).unwrap();
+    let mut shown = String::from_utf8(stderr).unwrap();
+    match kept {
+        Some(path) => fs::write(path, stdout).unwrap(),
+        None => shown += &String::from_utf8(stdout).unwrap(),
+    }
     match status.code() {
         Some(0) => shown,
         code => format!("{shown}[exit code {}]\n", code.unwrap()),

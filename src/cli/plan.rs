@@ -1,4 +1,8 @@
-//! `ringout plan`: which readings to take, in which order.
+//! `ringout plan`: which readings to take, in which order; with `--check` whether a plan keeps the rules.
+
+use std::path::{Path, PathBuf};
+
+use anyhow::Context;
 
 use super::Outcome;
 use super::common::{self, Source};
@@ -8,7 +12,7 @@ use crate::netlist::Netlist;
 use crate::plan::complaint::{Asked, Depth};
 use crate::plan::{self, Aids, Meters, Scope};
 use crate::setup::Setup;
-use crate::sheet;
+use crate::{sheet, verify};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct PlanArgs {
@@ -21,7 +25,7 @@ pub(super) struct PlanArgs {
     #[arg(long, value_name = "ID")]
     circuit: Option<String>,
     /// A part that does not work, and when it should: M1, or M1=S1:run,S2:spray,CONDITION
-    #[arg(long, value_name = "PART[=SETUP]", conflicts_with_all = ["unplug", "circuit"])]
+    #[arg(long, value_name = "PART[=SETUP]", conflicts_with_all = ["unplug", "circuit", "aids"])]
     complaint: Option<String>,
     /// With --complaint: go on as long as anything tells, however unlikely
     #[arg(long, requires = "complaint")]
@@ -39,11 +43,17 @@ pub(super) struct PlanArgs {
     /// Say for every step why its limits are where they are
     #[arg(long)]
     why: bool,
+    /// Check a plan, as --format json prints it, instead of making one
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["unplug", "circuit", "complaint", "stages", "meter", "aids", "why"])]
+    check: Option<PathBuf>,
     #[arg(long, value_enum, default_value_t)]
     format: FormatArg,
 }
 
 pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
+    if let Some(path) = &args.check {
+        return check(args, path);
+    }
     let meters = args.meter.iter().map(|name| Meter::parse(name)).collect::<Result<Meters, _>>()?;
     let harness = args.source.load()?;
     let unplugged: Setup = common::unplugged(&harness, &args.unplug)?.into();
@@ -70,4 +80,14 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
         if args.why { sheet::plan_with_reasons(&harness, &plan) } else { sheet::plan(&harness, &plan) };
     output::show(args.format, &view, &sheet)?;
     Ok(Outcome::Well)
+}
+
+/// Checks a plan that there is already.
+fn check(args: &PlanArgs, path: &Path) -> anyhow::Result<Outcome> {
+    let harness = args.source.load()?;
+    let text = common::read_text(path)?;
+    let report = verify::check(&harness, &text).with_context(|| path.display().to_string())?;
+    let (view, sheet) = sheet::verify(&harness, &report);
+    output::show(args.format, &view, &sheet)?;
+    Ok(if report.is_kept() { Outcome::Well } else { Outcome::Finding })
 }
