@@ -170,8 +170,11 @@ impl Walk<'_> {
     /// Takes straps off, each loopback plug in one.
     fn unstrap<'s>(&mut self, straps: impl IntoIterator<Item = &'s Strap>) {
         let (plugs, clips) = in_hand(self.harness, straps);
-        clips.into_iter().for_each(|strap| self.push(Action::Unfit(strap)));
-        plugs.into_iter().for_each(|(id, joined)| self.push(Action::UnfitPlug(id, joined)));
+        let clips = clips.into_iter().map(Action::Unfit);
+        let plugs = plugs.into_iter().map(|(id, joined)| Action::UnfitPlug(id, joined));
+        for action in clips.chain(plugs) {
+            self.push(action);
+        }
         self.then();
     }
 
@@ -179,8 +182,11 @@ impl Walk<'_> {
     fn strap(&mut self, now: Setup, straps: Vec<Strap>, to: &Setup) {
         let (plugs, clips) = in_hand(self.harness, &straps);
         self.then();
-        plugs.into_iter().for_each(|(id, joined)| self.push(Action::FitPlug(id, joined)));
-        clips.into_iter().for_each(|strap| self.push(Action::Fit(strap)));
+        let plugs = plugs.into_iter().map(|(id, joined)| Action::FitPlug(id, joined));
+        let clips = clips.into_iter().map(Action::Fit);
+        for action in plugs.chain(clips) {
+            self.push(action);
+        }
         let fitted = straps.into_iter().try_fold(now, |now, strap| now.fit(self.harness, strap));
         debug_assert_eq!(fitted.as_ref(), Ok(to), "the walk ends where it should");
     }
