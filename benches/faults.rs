@@ -32,7 +32,7 @@ fn main() {
     let netlist = Netlist::new(&harness);
     let universe = Universe::new(&harness, &netlist);
     let changes: Vec<Vec<Change>> =
-        universe.by_change(&harness, &netlist).into_iter().map(|(changes, _)| changes).collect();
+        universe.by_change(&harness, &netlist).iter().map(|(changes, _)| changes.clone()).collect();
     report(&format!(
         "{} wires, {} links, {} single faults, {} distinct changes",
         harness.wires.len(),

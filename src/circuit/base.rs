@@ -35,3 +35,16 @@ pub struct Way {
     /// The factored network it belongs to.
     pub(super) base: Weak<Base>,
 }
+
+impl Way {
+    /// Where it leads through the elimination tree. Two ways that share no place have no voltage in common: a current
+    /// along one makes none along the other.
+    pub fn places(&self) -> impl Iterator<Item = usize> + '_ {
+        self.half.iter().map(|(place, _)| *place)
+    }
+
+    /// The nodes that it leads from and to.
+    pub fn ends(&self) -> [usize; 2] {
+        self.ends
+    }
+}

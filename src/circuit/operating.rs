@@ -112,6 +112,11 @@ impl Operating {
         Cow::Owned(self.way(a, b))
     }
 
+    /// Where it differs from the network that was factored; `None` where it was factored itself.
+    pub fn differs_along(&self) -> Option<impl Iterator<Item = &Way>> {
+        Some(self.update.as_ref()?.ways())
+    }
+
     /// Whether two nodes are joined by anything that conducts.
     pub fn joined(&self, a: usize, b: usize) -> bool {
         match (&self.solved, &self.update) {

@@ -37,6 +37,9 @@ pub struct Factor {
     position: Vec<usize>,
 }
 
+/// Of one ampere, what is left of a share that should be zero, for rounding.
+const ROUNDING: f64 = 1e-14;
+
 /// A vector of which only few entries are not zero, by position in elimination order.
 pub(super) type Sparse = Vec<(usize, f64)>;
 
@@ -86,7 +89,7 @@ impl Factor {
     }
 
     /// Half of the solution for one ampere in at `a` and out at `b`, scaled so that the dot product of
-    /// two halves is a transfer resistance. Cost: the two nodes' ways up the elimination tree.
+    /// two halves is a transfer resistance. Cost: the two nodes' ways up the elimination tree, as far as they differ.
     pub(super) fn half(&self, a: usize, b: usize) -> Sparse {
         let mut left: BTreeMap<usize, f64> = BTreeMap::new();
         for (node, current) in [(a, 1.0), (b, -1.0)] {
@@ -96,6 +99,10 @@ impl Factor {
         }
         let mut half = Vec::new();
         while let Some((at, value)) = left.pop_first() {
+            // Where the ampere flows round a part of the tree nothing goes further up.
+            if value.abs() < ROUNDING {
+                continue;
+            }
             let column = &self.columns[at];
             for (below, share) in &column.below {
                 *left.entry(*below).or_insert(0.0) += share * value;

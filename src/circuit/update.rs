@@ -85,6 +85,11 @@ impl Update {
         update
     }
 
+    /// Where the differences lie.
+    pub(super) fn ways(&self) -> impl Iterator<Item = &Way> {
+        self.differences.iter().map(|difference| &*difference.way)
+    }
+
     fn size(&self) -> usize {
         self.differences.len() + self.lifted.len()
     }

@@ -14,6 +14,7 @@ pub use touch::{TouchBy, Touching, touching};
 pub use weight::{WEIGHTS, Weight, of_sort};
 
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 use crate::circuit::{Change, ChangeKey};
 use crate::definition::{ConnectorId, Harness, PartId, PartKind, Point, WireId};
@@ -116,12 +117,17 @@ pub struct Universe {
     faults: Vec<(Fault, f64)>,
     /// The link of each wire, mated pair, bond and part way.
     links: BTreeMap<Element, Vec<LinkId>>,
+    /// The faults by what they change, grouped when first asked for.
+    by_change: OnceLock<Vec<Alike>>,
 }
+
+/// What some faults change, and those faults: no reading tells them apart.
+pub type Alike = (Vec<Change>, Vec<Fault>);
 
 impl Universe {
     /// Lists every single fault of a machine.
     pub fn new(harness: &Harness, netlist: &Netlist) -> Self {
-        let mut universe = Self { faults: Vec::new(), links: BTreeMap::new() };
+        let mut universe = Self { faults: Vec::new(), links: BTreeMap::new(), by_change: OnceLock::new() };
         for link in netlist.links().filter(|link| matters(harness, netlist.link(*link))) {
             for element in netlist.elements(harness, link) {
                 let known = universe.links.entry(element).or_default();
@@ -172,13 +178,17 @@ impl Universe {
     }
 
     /// The faults by what they change in the network: those that change the same cannot be told apart by
-    /// any reading. Faults that change nothing are left out.
-    pub fn by_change(&self, harness: &Harness, netlist: &Netlist) -> Vec<(Vec<Change>, Vec<Fault>)> {
+    /// any reading. Faults that change nothing are left out. The machine is the one that this was made of.
+    pub fn by_change(&self, harness: &Harness, netlist: &Netlist) -> &[Alike] {
+        self.by_change.get_or_init(|| self.grouped(harness, netlist))
+    }
+
+    fn grouped(&self, harness: &Harness, netlist: &Netlist) -> Vec<Alike> {
         let mut groups: BTreeMap<Vec<ChangeKey>, (Vec<Change>, Vec<Fault>)> = BTreeMap::new();
         for (fault, _) in &self.faults {
             let changes = self.changes(harness, netlist, *fault);
             let key: Vec<ChangeKey> = changes.iter().map(Change::key).collect();
-            groups.entry(key).or_insert((changes, Vec::new())).1.push(*fault);
+            groups.entry(key).or_insert_with(|| (changes, Vec::new())).1.push(*fault);
         }
         groups.into_values().filter(|(changes, _)| !changes.is_empty()).collect()
     }

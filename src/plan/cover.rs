@@ -6,8 +6,9 @@
 //! uncertainty. An open beside a parallel path or a load may stay within it: it is hidden, and is not
 //! claimed.
 //!
-//! Cost: a low-rank change of the healthy machine for each distinct change that a reading can feel. With
-//! power off that is what lies in the islands of the probes; with power on it is nearly everything.
+//! Cost: a low-rank change of the healthy machine for each distinct change that a reading can feel. Without power only
+//! readings whose current shares a branch with the change are predicted, or that lie across what it joins: near-linear
+//! in wires and in what there is to claim. With power it is nearly everything, and every voltage.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -24,22 +25,43 @@ pub(super) struct Question<'a> {
     pub expect: &'a Expectation,
 }
 
+/// With power every fault changes every voltage. Beyond so many faults times links they are not tried then: some
+/// seconds for each setup.
+const MOST: usize = 400_000_000;
+
+/// Of more readings times changes than this, an isolation reading claims what joins its own two nets, and what lies
+/// further off only where nothing else shows it: otherwise what there is to claim grows with the square of wires.
+const WIDE: usize = 60_000_000;
+
+/// Whether faults are tried in a setup at all; where they are not, its readings claim nothing.
+pub(super) fn tries(situation: &Situation<'_>, universe: &Universe) -> bool {
+    let work = universe.len().saturating_mul(situation.netlist.links().len());
+    situation.setup.power() == Power::Isolated || work <= MOST
+}
+
 /// For each reading of a setup, the faults that it shows for sure, in the order of the universe.
 pub(super) fn covered(
     situation: &Situation<'_>,
     universe: &Universe,
     questions: &[Question<'_>],
 ) -> Vec<Vec<Fault>> {
-    let cover = Cover::new(situation, questions);
     let mut covered = vec![Vec::new(); questions.len()];
-    for (changes, faults) in universe.by_change(situation.harness, situation.netlist) {
-        let felt = cover.felt(&changes);
-        if felt.is_empty() {
+    if !tries(situation, universe) {
+        return covered;
+    }
+    let changes = universe.by_change(situation.harness, situation.netlist);
+    let wide = questions.len().saturating_mul(changes.len()) <= WIDE;
+    let cover = Cover::new(situation, questions);
+    for (changes, faults) in changes {
+        if !cover.may_feel(changes) {
             continue;
         }
-        let mut shown = cover.shown(&changes, &felt);
-        if let Some(changes) = exchanged(situation, &changes) {
-            shown = cover.shown(&changes, &shown);
+        let mut shown = if wide { Vec::new() } else { cover.shown(changes, Of::Near) };
+        if shown.is_empty() {
+            shown = cover.shown(changes, Of::All);
+        }
+        if let Some(changes) = exchanged(situation, changes) {
+            shown = cover.shown(&changes, Of::These(&shown));
         }
         for at in shown {
             covered[at].extend(faults.iter().copied());
@@ -65,6 +87,17 @@ fn exchanged(situation: &Situation<'_>, changes: &[Change]) -> Option<Vec<Change
     Some(vec![first, second, keeps(near, b)?, keeps(far, a)?])
 }
 
+/// Which readings are asked whether they show a change.
+#[derive(Clone, Copy)]
+enum Of<'s> {
+    /// All that can feel it.
+    All,
+    /// Of isolation readings only those between the nets that it joins.
+    Near,
+    /// These.
+    These(&'s [usize]),
+}
+
 /// The readings of a setup, with what every fault needs to know of them.
 struct Cover<'a> {
     situation: &'a Situation<'a>,
@@ -74,6 +107,11 @@ struct Cover<'a> {
     through_units: Vec<Way>,
     /// The readings that have a probe in each island of the healthy machine.
     at_island: BTreeMap<u32, Vec<usize>>,
+    /// Without power: the readings whose current goes through each place of the elimination tree.
+    at_place: BTreeMap<usize, Vec<usize>>,
+    /// The readings between two islands, and those of them between two nets.
+    across: BTreeMap<[u32; 2], Vec<usize>>,
+    across_nets: BTreeMap<[usize; 2], Vec<usize>>,
 }
 
 impl<'a> Cover<'a> {
@@ -81,25 +119,35 @@ impl<'a> Cover<'a> {
         let along = |machine: &Operating| -> Vec<Way> {
             questions.iter().map(|q| situation.way(machine, q.measurement)).collect()
         };
+        let ways = along(situation.healthy());
         let mut at_island: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
-        for (at, question) in questions.iter().enumerate() {
-            let probes = [question.measurement.red(), question.measurement.black()];
-            let islands = probes.map(|p| situation.healthy().island(situation.node(p)));
-            for island in BTreeSet::from(islands) {
+        let mut across: BTreeMap<[u32; 2], Vec<usize>> = BTreeMap::new();
+        let mut across_nets: BTreeMap<[usize; 2], Vec<usize>> = BTreeMap::new();
+        let mut at_place: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        for (at, way) in ways.iter().enumerate() {
+            let [a, b] = way.ends().map(|node| situation.healthy().island(node));
+            for island in BTreeSet::from([a, b]) {
                 at_island.entry(island).or_default().push(at);
             }
+            if a == b {
+                way.places().for_each(|place| at_place.entry(place).or_default().push(at));
+            } else {
+                across.entry([a.min(b), a.max(b)]).or_default().push(at);
+                let [a, b] = way.ends().map(|node| situation.nets.of(node));
+                across_nets.entry([a.min(b), a.max(b)]).or_default().push(at);
+            }
         }
-        Self {
-            situation,
-            questions,
-            ways: along(situation.healthy()),
-            through_units: situation.healthy_through_units().map(along).unwrap_or_default(),
-            at_island,
-        }
+        let through_units = situation.healthy_through_units().map(along).unwrap_or_default();
+        Self { situation, questions, ways, through_units, at_island, at_place, across, across_nets }
     }
 
-    /// The readings that a change can be felt in: those with a probe in an island that it touches.
-    fn felt(&self, changes: &[Change]) -> Vec<usize> {
+    /// Whether any reading has a probe in an island that a change touches.
+    fn may_feel(&self, changes: &[Change]) -> bool {
+        self.touched(changes).iter().any(|island| self.at_island.contains_key(island))
+    }
+
+    /// The islands that a change touches.
+    fn touched(&self, changes: &[Change]) -> BTreeSet<u32> {
         let (netlist, healthy) = (self.situation.netlist, self.situation.healthy());
         // What carries nothing either way is not missed.
         let idle = |change: &&Change| match **change {
@@ -109,19 +157,50 @@ impl<'a> Cover<'a> {
             _ => false,
         };
         let nodes = changes.iter().filter(|change| !idle(change)).flat_map(|change| change.nodes(netlist));
-        let islands: BTreeSet<u32> = nodes.map(|node| healthy.island(node)).collect();
-        let felt: BTreeSet<usize> =
-            islands.iter().filter_map(|island| self.at_island.get(island)).flatten().copied().collect();
-        felt.into_iter().collect()
+        nodes.map(|node| healthy.island(node)).collect()
     }
 
-    /// Those of the readings that show a change for sure: whichever way the machine settles, with
+    /// The readings that a change can be felt in: with power those with a probe in an island that it touches; without,
+    /// those whose current shares a branch with the change or that lie across islands that it may join.
+    fn felt(&self, changes: &[Change], machine: &Operating, near: bool) -> BTreeSet<usize> {
+        let isolated = self.situation.setup.power() == Power::Isolated;
+        let Some(differences) = machine.differs_along().filter(|_| isolated) else {
+            let islands = self.touched(changes);
+            return islands
+                .iter()
+                .filter_map(|island| self.at_island.get(island))
+                .flatten()
+                .copied()
+                .collect();
+        };
+        let (mut places, mut nodes) = (BTreeSet::new(), BTreeSet::new());
+        for way in differences {
+            places.extend(way.places());
+            nodes.extend(way.ends());
+        }
+        let mut felt: BTreeSet<usize> =
+            places.iter().filter_map(|place| self.at_place.get(place)).flatten().copied().collect();
+        if near {
+            let pairs = pairs(nodes.iter().map(|node| self.situation.nets.of(*node)));
+            felt.extend(pairs.iter().filter_map(|pair| self.across_nets.get(pair)).flatten());
+        } else {
+            let pairs = pairs(nodes.iter().map(|node| self.situation.healthy().island(*node)));
+            felt.extend(pairs.iter().filter_map(|pair| self.across.get(pair)).flatten());
+        }
+        felt
+    }
+
+    /// Those of the readings, or of some of them, that show a change for sure: whichever way the machine settles, with
     /// thresholds at either end where that matters, and whatever connected units have inside.
-    fn shown(&self, changes: &[Change], felt: &[usize]) -> Vec<usize> {
+    fn shown(&self, changes: &[Change], of: Of<'_>) -> Vec<usize> {
         let machines = self.situation.solve(changes);
         let Some((first, others)) = machines.split_first() else { return Vec::new() };
         let side = |at: usize| Some((at, self.side(at, first, &self.ways[at])?));
-        let mut shown: Vec<(usize, bool)> = felt.iter().copied().filter_map(side).collect();
+        let mut shown: Vec<(usize, bool)> = match of {
+            Of::These(of) => of.iter().copied().filter_map(side).collect(),
+            Of::All => self.felt(changes, first, false).into_iter().filter_map(side).collect(),
+            Of::Near => self.felt(changes, first, true).into_iter().filter_map(side).collect(),
+        };
         // All on one side: between a reading above and one below lies one that a healthy machine shows.
         let keep = |shown: &mut Vec<(usize, bool)>, machines: &[Operating], ways: &[Way]| {
             let stands = |at: usize, side| machines.iter().all(|m| self.side(at, m, &ways[at]) == Some(side));
@@ -149,6 +228,12 @@ impl<'a> Cover<'a> {
         let reading = self.situation.read_along(machine, way, measurement.kind());
         expect.excludes(reading, measurement.kind(), &expect.meter).then(|| above(reading, expect))
     }
+}
+
+/// Every two of some different things, the lesser first.
+fn pairs<T: Ord + Copy>(all: impl Iterator<Item = T>) -> Vec<[T; 2]> {
+    let all: Vec<T> = all.collect::<BTreeSet<T>>().into_iter().collect();
+    all.iter().enumerate().flat_map(|(at, a)| all[at + 1..].iter().map(|b| [*a, *b])).collect()
 }
 
 /// Whether a reading outside an interval lies above it.

@@ -147,6 +147,8 @@ pub struct Coverage {
     pub detected: usize,
     /// Those that none shows, each with the reason and what would uncover it.
     pub undetected: Vec<(Fault, Hidden)>,
+    /// Phases with power in which no fault was tried, because the machine is too large: their readings claim none.
+    pub untried: usize,
 }
 
 /// What a plan costs, beside what no plan with the same readings and two probes can do without.

@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::aids::{self, Aided, Aids};
 use super::bounds::Compared;
 use super::caps;
+use super::cover::tries;
 use super::fewest::{Fewest, fewest};
 use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
@@ -48,6 +49,8 @@ pub(super) struct Builder<'a> {
     aided: Option<Aided>,
     /// Whether every group of phases is a stage, with all that belongs to it.
     staged: bool,
+    /// Phases with power in which no fault is tried.
+    untried: usize,
 }
 
 /// A phase of which is known what is read, but not yet when.
@@ -91,6 +94,7 @@ impl<'a> Builder<'a> {
             aids,
             aided: None,
             staged: false,
+            untried: 0,
         }
     }
 
@@ -247,6 +251,8 @@ impl<'a> Builder<'a> {
         }
         let mut chosen = std::mem::take(&mut ready.selection.chosen);
         chosen.sort_by(|a, b| a.measurement.cmp(&b.measurement));
+        let tried = chosen.is_empty() || tries(&ready.situation, &self.universe);
+        self.untried += usize::from(!tried);
         let measurements: Vec<Measurement> = chosen.iter().map(|chosen| chosen.measurement.clone()).collect();
         let choice = Choice::new(&ready.situation, &self.universe, &self.meters, &measurements);
         let order = order(self.harness, &mut self.shown, &measurements, &choice, walked);
@@ -312,7 +318,12 @@ impl<'a> Builder<'a> {
             cautions: caution::throughout(self.harness, &self.meters),
             before: caution::before(self.harness, &phases),
             function_check: caution::function_check(self.harness, &phases),
-            coverage: Coverage { faults: self.in_scope.len(), detected: covered.len(), undetected },
+            coverage: Coverage {
+                faults: self.in_scope.len(),
+                detected: covered.len(),
+                undetected,
+                untried: self.untried,
+            },
             cost: self.cost,
             // Straps have their own figures.
             compared: self.compared.filter(|_| self.aided.is_none()),

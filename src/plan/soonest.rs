@@ -66,18 +66,30 @@ impl Shown {
         seconds: impl Fn(StationId, usize) -> f64,
     ) -> Vec<usize> {
         let mut order = Vec::new();
+        let rate = |shown: &Self, station: Option<StationId>, readings: &[usize]| {
+            let fresh = shown.fresh(readings.iter().map(|reading| covers[*reading]));
+            let time = station.map_or(1.0, |station| seconds(station, readings.len()));
+            (station != leaves, Weight(fresh / time.max(1.0)), Reverse(station))
+        };
         let mut here: Vec<Option<StationId>> = vec![None, enters];
+        let mut heap: BinaryHeap<_> =
+            at.iter().map(|(station, readings)| rate(self, *station, readings)).collect();
         while !at.is_empty() {
             here.retain(|station| at.contains_key(station));
-            let station = here.first().copied().unwrap_or_else(|| {
-                let rate = |(station, readings): (&Option<StationId>, &Vec<usize>)| {
-                    let fresh = self.fresh(readings.iter().map(|reading| covers[*reading]));
-                    let time = station.map_or(1.0, |station| seconds(station, readings.len()));
-                    (*station != leaves, Weight(fresh / time.max(1.0)), Reverse(*station))
-                };
-                at.iter().max_by_key(|entry| rate(*entry)).and_then(|(station, _)| *station)
-            });
-            let readings = at.remove(&station).unwrap_or_default();
+            let station = match here.first() {
+                Some(station) => *station,
+                // What is new at a station only becomes less, so only what comes to the top is weighed again.
+                None => loop {
+                    let Some((.., Reverse(station))) = heap.pop() else { break None };
+                    let Some(readings) = at.get(&station) else { continue };
+                    let now = rate(self, station, readings);
+                    if heap.peek().is_none_or(|next| *next <= now) {
+                        break station;
+                    }
+                    heap.push(now);
+                },
+            };
+            let Some(readings) = at.remove(&station) else { break };
             for kind in kinds.iter().collect::<BTreeSet<_>>() {
                 let of_kind: Vec<usize> =
                     readings.iter().copied().filter(|reading| kinds[*reading] == *kind).collect();

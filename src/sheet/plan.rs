@@ -44,6 +44,7 @@ fn view(harness: &Harness, plan: &Plan) -> PlanView {
         coverage: CoverageView {
             faults: plan.coverage.faults,
             detected: plan.coverage.detected,
+            untried: plan.coverage.untried,
             undetected: plan
                 .coverage
                 .undetected
@@ -383,6 +384,7 @@ pub(super) fn probe(harness: &Harness, point: Point) -> String {
 fn accuses(harness: &Harness, step: &Step) -> String {
     const WIDTH: usize = 14;
     let mut names: Vec<(u8, String)> = Vec::new();
+    let mut seen: BTreeSet<(u8, String)> = BTreeSet::new();
     let touches = |fault: &Fault| {
         matches!(fault, Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..) | Fault::PartShort(_))
     };
@@ -399,7 +401,7 @@ fn accuses(harness: &Harness, step: &Step) -> String {
                 (2, harness.wires[wire].id.clone())
             }
         };
-        if !names.contains(&name) {
+        if seen.insert(name.clone()) {
             names.push(name);
         }
     }
@@ -427,6 +429,13 @@ fn coverage_section(view: &PlanView) -> Section {
         "{} of {} single faults in scope show for sure.",
         view.coverage.detected, view.coverage.faults
     )];
+    if view.coverage.untried > 0 {
+        lines.push(format!(
+            "The machine is too large to try every fault with power on: in {} of the phases readings are taken, and \
+             claim nothing. Ask for a part of it (--unplug, --circuit).",
+            view.coverage.untried
+        ));
+    }
     lines.extend(bounds(&view.cost, view.aids.is_some()));
     let mut reasons: Vec<(&str, Vec<&UndetectedView>)> = reasons.into_iter().collect();
     reasons.sort_by_key(|(_, hidden)| Reverse(hidden.len()));

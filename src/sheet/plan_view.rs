@@ -235,6 +235,8 @@ pub struct CoverageView {
     pub detected: usize,
     /// Those not shown.
     pub undetected: Vec<UndetectedView>,
+    /// Phases with power in which no fault was tried, because the machine is too large.
+    pub untried: usize,
 }
 
 /// A fault that no step shows.

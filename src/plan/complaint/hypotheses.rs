@@ -59,14 +59,14 @@ pub(super) fn stopping(
     let mut found: Vec<(Place, Hypothesis)> = Vec::new();
     for (changes, faults) in universe.by_change(harness, netlist) {
         // Bad joints are put in with their sizes, where the open one would stop the part.
-        let faults: Vec<Fault> = faults.into_iter().filter(|f| !matches!(f, Fault::High(_))).collect();
+        let faults: Vec<Fault> = faults.iter().copied().filter(|f| !matches!(f, Fault::High(_))).collect();
         let Some(first) = faults.first().copied() else { continue };
-        let Some(all) = bench.stops(&changes, first) else { continue };
-        let place = place(universe, first, &changes);
+        let Some(all) = bench.stops(changes, first) else { continue };
+        let place = place(universe, first, changes);
         let weigh = |faults: &[Fault], by: f64| -> Vec<(Fault, f64)> {
             faults.iter().map(|f| (*f, by * weights.get(f).copied().unwrap_or(0.0))).collect()
         };
-        for bad in bad_joints(&faults, &changes) {
+        for bad in bad_joints(&faults, changes) {
             if let Some(all) = bench.stops(&bad, first) {
                 let high: Vec<Fault> = faults.iter().filter_map(|fault| joint(*fault)).collect();
                 found.push((place.clone(), hypothesis(weigh(&high, 1.0 / SIZES.len() as f64), all)));
