@@ -366,7 +366,7 @@ fn within(harness: &Harness, reading: &PlaceReading, estimate: &Estimate) -> Res
     }
     let wires: Vec<&str> = reading.along.iter().map(|id| harness.wires[*id].id.as_str()).collect();
     let wires = wires.join(", ");
-    let (give, length) = (super::words::metres(give, give), super::words::metres(length, 0.01));
+    let (give, length) = (super::words::metres(give, give), super::words::metres(length, 0.1));
     let place = if !at.is_finite() {
         "nowhere on the way".to_owned()
     } else if at < 0.0 {

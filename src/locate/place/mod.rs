@@ -182,6 +182,13 @@ pub(super) fn mark(
             group.distance = touch::to(harness, fault, &diagnosis.judged);
         }
     }
+    // Before anything else hands do: where to open the bundle.
+    if let Some(found) = diagnosis.places.together.first().filter(|_| !diagnosis.by_hand.is_empty()) {
+        let wire = &harness.wires[found.place.wire].id;
+        let line =
+            format!("open the bundle {}, and look at wire {wire}", words::words(harness, &found.place));
+        diagnosis.by_hand.insert(0, line);
+    }
     Ok(())
 }
 
@@ -283,8 +290,8 @@ fn lies_at(
     })
 }
 
-/// Readings of one line together; the one with the least error is the base, and those that do not run along
-/// the wire it found are left aside.
+/// Readings of one line together. The one with the least error is the base, and those that do not run along
+/// its wires are left aside.
 fn combine(harness: &Harness, readings: &[&(&PlaceReading, Estimate)]) -> Option<Together> {
     let (base_reading, base) = readings
         .iter()
@@ -296,48 +303,99 @@ fn combine(harness: &Harness, readings: &[&(&PlaceReading, Estimate)]) -> Option
             named.extend(on_line(&base.line, estimate).map(|estimate| (reading.name(), estimate)));
         }
     }
-    named.sort_by(|a, b| a.1.deviation().total_cmp(&b.1.deviation()));
-    let weights: Vec<f64> = named.iter().map(|(_, e)| e.deviation().max(1e-6).powi(-2)).collect();
-    let total: f64 = weights.iter().sum();
-    let mean = |of: &dyn Fn(&Estimate) -> f64| -> f64 {
-        named.iter().zip(&weights).map(|((_, estimate), weight)| of(estimate) * weight / total).sum()
-    };
-    let at = mean(&|e| e.at);
-    let own = named
-        .iter()
-        .zip(&weights)
-        .map(|((_, e), weight)| (e.own * weight / total).powi(2))
-        .sum::<f64>()
-        .sqrt();
-    let (shared, by_length) = (mean(&|e| e.shared), mean(&|e| e.by_length));
-    let whole = Estimate { line: base.line.clone(), at, own, shared, by_length, length: base.length };
-    let mut disagreement = Vec::new();
-    for (here, (name, one)) in named.iter().enumerate() {
-        for (other, two) in &named[here + 1..] {
-            let apart = (one.at - two.at).abs();
-            let give = one.deviation().hypot(two.deviation());
-            if apart > APART * give {
-                disagreement.push(format!(
-                    "{name} and {other} put it {} apart, more than their errors allow: one of them is wrong, or there \
-                     are two faults",
-                    words::metres(apart, give)
-                ));
-            }
-        }
-    }
+    let (named, disagreement) = agreeing(harness, named);
+    let mean = weighted(&named);
     // What does not agree is not known as well as it would be if it did.
-    let spread = if disagreement.is_empty() {
+    let spread = if disagreement.is_empty() || all_agree(&named) {
         0.0
     } else {
-        named.iter().map(|(_, e)| (e.at - at).abs()).fold(0.0, f64::max)
+        named.iter().map(|(_, e)| (e.at - mean.at).abs()).fold(0.0, f64::max)
     };
-    let deviations = [whole.deviation(), whole.deviation_from_far()].map(|d| d.hypot(spread));
+    let deviations = [mean.deviation(), mean.deviation_from_far()].map(|d| d.hypot(spread));
     Some(Together {
         group: 0,
         by: named.iter().map(|(name, _)| name.clone()).collect(),
-        place: distance(harness, &whole.line, at, deviations),
+        place: distance(harness, &mean.line, mean.at, deviations),
         disagreement,
     })
+}
+
+/// The mean by inverse variances. What the readings share does not average out.
+fn weighted(named: &[(String, Estimate)]) -> Estimate {
+    let weights: Vec<f64> = named.iter().map(|(_, e)| e.deviation().max(1e-6).powi(-2)).collect();
+    let total: f64 = weights.iter().sum();
+    let shares: Vec<f64> = weights.iter().map(|weight| weight / total).collect();
+    let mean = |of: fn(&Estimate) -> f64| -> f64 {
+        named.iter().zip(&shares).map(|((_, estimate), share)| of(estimate) * share).sum()
+    };
+    let own = named.iter().zip(&shares).map(|((_, e), share)| (e.own * share).powi(2)).sum::<f64>().sqrt();
+    Estimate {
+        line: named[0].1.line.clone(),
+        at: mean(|e| e.at),
+        own,
+        shared: mean(|e| e.shared),
+        by_length: mean(|e| e.by_length),
+        length: named[0].1.length,
+    }
+}
+
+/// How far two readings lie apart beyond what their errors allow; `None` where they agree. The length of the
+/// wire moves both alike.
+fn apart(one: &Estimate, two: &Estimate) -> Option<f64> {
+    let apart = (one.at - two.at).abs();
+    let instrument = |e: &Estimate| e.own.hypot(e.shared);
+    let give = instrument(one).hypot(instrument(two)).hypot(one.by_length - two.by_length);
+    (apart > APART * give).then_some(apart)
+}
+
+fn all_agree(named: &[(String, Estimate)]) -> bool {
+    named
+        .iter()
+        .enumerate()
+        .all(|(at, (_, one))| named[at + 1..].iter().all(|(_, two)| apart(one, two).is_none()))
+}
+
+/// Leaves out the one reading without which all others agree, where there are others enough to tell; and says
+/// what does not agree.
+fn agreeing(harness: &Harness, named: Vec<(String, Estimate)>) -> (Vec<(String, Estimate)>, Vec<String>) {
+    const ENOUGH: usize = 3;
+    if all_agree(&named) {
+        return (named, Vec::new());
+    }
+    let without = |left_out: usize| {
+        let rest = named.iter().enumerate().filter(|(at, _)| *at != left_out);
+        rest.map(|(_, one)| one.clone()).collect::<Vec<_>>()
+    };
+    let mut odd = (0..named.len()).filter(|at| all_agree(&without(*at)));
+    if named.len() >= ENOUGH
+        && let (Some(at), None) = (odd.next(), odd.next())
+    {
+        let (name, estimate) = &named[at];
+        let place = distance(
+            harness,
+            &estimate.line,
+            estimate.at,
+            [estimate.deviation(), estimate.deviation_from_far()],
+        );
+        let line = format!(
+            "{name} puts it {}, where no other reading does; it is left out: take it again",
+            words::words(harness, &place)
+        );
+        return (without(at), vec![line]);
+    }
+    let mut lines = Vec::new();
+    for (at, (name, one)) in named.iter().enumerate() {
+        for (other, two) in &named[at + 1..] {
+            lines.extend(apart(one, two).map(|apart| {
+                format!(
+                    "{name} and {other} put it {} apart, more than their errors allow: one of them is wrong, or there \
+                     are two faults",
+                    words::metres(apart, one.deviation())
+                )
+            }));
+        }
+    }
+    (named, lines)
 }
 
 /// An estimate as it lies on another line, if that has the same wires.
