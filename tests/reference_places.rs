@@ -20,26 +20,35 @@ fn near(found: f64, published: f64, give: f64) {
 
 /// Two cables of one kind side by side, 1A and 2A, from connector A to connector B.
 fn cables(gauge: &str, length: &str) -> Harness {
+    made(gauge, length, ["B.1", "B.2"])
+}
+
+/// The same, their far ends under one stud, as a loop test has them.
+fn looped(gauge: &str, length: &str) -> Harness {
+    made(gauge, length, ["ST1", "ST1"])
+}
+
+fn made(gauge: &str, length: &str, ends: [&str; 2]) -> Harness {
+    let [one, two] = ends;
     let text = format!(
         r#"
         format = 1
         harness = {{ id = "CABLE", title = "Two cables", revision = "A" }}
         connector.A = {{ contacts = ["1", "2"] }}
         connector.B = {{ contacts = ["1", "2"] }}
+        terminal.ST1 = {{ title = "Stud at the far end" }}
         wire = [
-            {{ id = "1A", from = "A.1", to = "B.1", gauge = "{gauge}", length = "{length}" }},
-            {{ id = "2A", from = "A.2", to = "B.2", gauge = "{gauge}", length = "{length}" }},
+            {{ id = "1A", from = "A.1", to = "{one}", gauge = "{gauge}", length = "{length}" }},
+            {{ id = "2A", from = "A.2", to = "{two}", gauge = "{gauge}", length = "{length}" }},
         ]
         "#
     );
     load("cables.toml", text, None, &mut |_| Err("no files".to_owned())).unwrap().harness
 }
 
-/// A reading between A.1 and A.2, with more keys, and whether the far ends are strapped.
-fn read(harness: &Harness, keys: &str, strapped: bool) -> Placed {
-    let strap = if strapped { "strapped = [[\"B.1\", \"B.2\"]]" } else { "" };
-    let text =
-        format!("[[reading]]\nred = \"A.1\"\nblack = \"A.2\"\npower = \"isolated\"\n{strap}\n{keys}\n");
+/// A reading between A.1 and A.2, with more keys.
+fn read(harness: &Harness, keys: &str) -> Placed {
+    let text = format!("[[reading]]\nred = \"A.1\"\nblack = \"A.2\"\npower = \"isolated\"\n{keys}\n");
     let record = record::read(harness, "record.toml", &text);
     assert!(record.is_sound(), "{:?}", record.diagnostics.iter().map(|d| &d.message).collect::<Vec<_>>());
     let netlist = Netlist::new(harness);
@@ -61,9 +70,9 @@ fn from_a(harness: &Harness, placed: &Placed) -> f64 {
 fn murray_with_equal_cables() {
     let share = formula::murray(0.25, Ohms::new(1200.0)).get();
     near(share, 300.0, 1e-9);
-    let harness = cables("10 mm2", "600 m");
+    let harness = looped("10 mm2", "600 m");
     for value in ["1/4", "25 %", "0.25"] {
-        let placed = read(&harness, &format!("kind = \"murray\"\nvalue = \"{value}\""), true);
+        let placed = read(&harness, &format!("kind = \"murray\"\nvalue = \"{value}\""));
         near(from_a(&harness, &placed), 300.0, 1e-6);
     }
 }
@@ -93,9 +102,9 @@ fn varley_with_two_balances() {
     let ohms = formula::varley(40.0 / 55.0, Ohms::new(whole), Ohms::new(10.0)).get();
     near(ohms, 2.727, 5e-4);
     near(ohms / 0.5, 5.455, 5e-4);
-    let harness = cables("35 mm2", "7.5 km");
+    let harness = looped("35 mm2", "7.5 km");
     let keys = "kind = \"varley\"\nvalue = \"10 ohm\"\narms = \"40/55\"\nwhole = \"7.5 ohm\"";
-    near(from_a(&harness, &read(&harness, keys, true)), 5454.5, 0.5);
+    near(from_a(&harness, &read(&harness, keys)), 5454.5, 0.5);
 }
 
 /// Source: a textbook question: 200 m of 120 mm2, test leads of 10 m of 10 mm2, and the balance with the fault
@@ -110,8 +119,8 @@ fn varley_with_long_leads() {
         "kind = \"varley\"\nvalue = \"{} ohm\"\nwhole = \"{whole} ohm\"\nleads = \"{lead} ohm\"",
         whole / 5.0
     );
-    let harness = cables("120 mm2", "200 m");
-    near(from_a(&harness, &read(&harness, &keys, true)), 136.0, 1e-3);
+    let harness = looped("120 mm2", "200 m");
+    near(from_a(&harness, &read(&harness, &keys)), 136.0, 1e-3);
 }
 
 /// Source: a public discussion of studio wiring: 10 m of cable, 100 pF from one end and 400 pF from the other:
@@ -120,11 +129,11 @@ fn varley_with_long_leads() {
 fn capacitance_from_both_ends() {
     near(formula::capacitance(100.0, 400.0, Metres::new(10.0)).get(), 2.0, 1e-12);
     let harness = cables("1 mm2", "10 m");
-    let placed = read(&harness, "kind = \"capacitance\"\nvalue = \"100 pF\"\nfar = \"400 pF\"", false);
+    let placed = read(&harness, "kind = \"capacitance\"\nvalue = \"100 pF\"\nfar = \"400 pF\"");
     near(from_a(&harness, &placed), 2.0, 1e-9);
     assert_eq!(harness.point_name(placed.place.from), "A.1");
     // A sound wire of that length has both together.
-    let placed = read(&harness, "kind = \"capacitance\"\nvalue = \"100 pF\"\nwhole = \"500 pF\"", false);
+    let placed = read(&harness, "kind = \"capacitance\"\nvalue = \"100 pF\"\nwhole = \"500 pF\"");
     near(from_a(&harness, &placed), 2.0, 1e-9);
 }
 
@@ -136,7 +145,7 @@ fn capacitance_in_feet_that_are_not_feet() {
     near(feet, 198.86, 0.005);
     near(290.0 - feet, 91.14, 0.005);
     let harness = cables("0.5 mm2", "290 ft");
-    let placed = read(&harness, "kind = \"capacitance\"\nvalue = \"240 ft\"\nfar = \"110 ft\"", false);
+    let placed = read(&harness, "kind = \"capacitance\"\nvalue = \"240 ft\"\nfar = \"110 ft\"");
     near(from_a(&harness, &placed) / 0.3048, 198.86, 0.005);
     assert_eq!(harness.point_name(placed.place.from), "B.1");
     near(placed.place.at.get() / 0.3048, 91.14, 0.005);
@@ -153,11 +162,11 @@ fn a_pulse_over_a_mile() {
     near(found.get() * books / MILE.get(), 1.0, 5e-5);
     let harness = cables("1 mm2", "2 km");
     let keys = "kind = \"reflection\"\nvalue = \"16.292 us\"\nvelocity = \"66 %\"";
-    let placed = read(&harness, keys, false);
+    let placed = read(&harness, keys);
     near(from_a(&harness, &placed), found.get(), 1e-6);
     // Beside a sound wire no velocity is needed: twice as far takes twice as long.
     let placed =
-        read(&harness, "kind = \"reflection\"\nvalue = \"16.292 us\"\nwhole = \"32.584 us\"", false);
+        read(&harness, "kind = \"reflection\"\nvalue = \"16.292 us\"\nwhole = \"32.584 us\"");
     near(from_a(&harness, &placed), 1000.0, 1e-6);
 }
 

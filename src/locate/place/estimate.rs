@@ -27,6 +27,9 @@ const EVEN: f64 = 0.02;
 const VELOCITY: f64 = 0.05;
 /// A bridge's arms are right within this share of both: one step of a slide of 1000.
 const ARM: f64 = 0.001;
+/// The strap at the far end of a bridge is short and clamped, 0 to 20 mohm; it is taken for the middle, and may
+/// be off by as much: common practice, no source.
+const STRAP: f64 = 0.01;
 /// Resistances of a bridge without a known meter are right within this share and this many ohms: common practice.
 const BRIDGE_SHARE: f64 = 0.002;
 const BRIDGE_MORE: f64 = 0.001;
@@ -48,8 +51,9 @@ pub(super) struct Estimate {
     pub(super) at: f64,
     /// Standard deviation that is this reading's own, in metres.
     pub(super) own: f64,
-    /// Standard deviation that other readings of the same wires share.
-    pub(super) shared: f64,
+    /// What the standard deviation of each thing does to it that other readings of the same wires share, signed,
+    /// counted from the beginning.
+    pub(super) shared: Knobs,
     /// What the standard deviation of the length does to it, counted from the beginning; signed.
     pub(super) by_length: f64,
     /// Standard deviation of the line's length itself.
@@ -59,12 +63,36 @@ pub(super) struct Estimate {
 impl Estimate {
     /// Standard deviation of the distance from the beginning.
     pub(super) fn deviation(&self) -> f64 {
-        self.own.hypot(self.shared).hypot(self.by_length)
+        self.instrument().hypot(self.by_length)
+    }
+
+    /// The same with the length known.
+    fn instrument(&self) -> f64 {
+        self.own.hypot(together(&self.shared))
     }
 
     /// The same, counted from the other end.
     pub(super) fn deviation_from_far(&self) -> f64 {
-        self.own.hypot(self.shared).hypot(self.length - self.by_length)
+        self.instrument().hypot(self.length - self.by_length)
+    }
+
+    /// The same place on the line run through from its other end.
+    pub(super) fn turned(&self, line: Line) -> Self {
+        Self {
+            at: self.line.length() - self.at,
+            own: self.own,
+            shared: self.shared.map(|effect| -effect),
+            by_length: self.length - self.by_length,
+            length: self.length,
+            line,
+        }
+    }
+
+    /// Standard deviation of how far two readings of one line lie apart. What they share moves both.
+    pub(super) fn apart(&self, other: &Self) -> f64 {
+        let mut shared = self.shared;
+        shared.iter_mut().zip(other.shared).for_each(|(one, two)| *one -= two);
+        self.own.hypot(other.own).hypot(together(&shared)).hypot(self.by_length - other.by_length)
     }
 }
 
@@ -80,10 +108,11 @@ enum Knob {
     PerMetre,
     Alike,
     Joints,
+    Strap,
     Even,
 }
 
-const KNOBS: [Knob; 10] = [
+const KNOBS: [Knob; 11] = [
     Knob::Value,
     Knob::Far,
     Knob::Whole,
@@ -93,10 +122,21 @@ const KNOBS: [Knob; 10] = [
     Knob::PerMetre,
     Knob::Alike,
     Knob::Joints,
+    Knob::Strap,
     Knob::Even,
 ];
 
-type Knobs = [f64; KNOBS.len()];
+/// One number for each of [`KNOBS`].
+pub(super) type Knobs = [f64; KNOBS.len()];
+
+fn together(effects: &Knobs) -> f64 {
+    effects.iter().map(|effect| effect.powi(2)).sum::<f64>().sqrt()
+}
+
+/// What one reading does not share with another.
+fn is_own(knob: Knob) -> bool {
+    matches!(knob, Knob::Value | Knob::Far | Knob::Whole | Knob::Arm)
+}
 
 /// A reading with what its formula needs.
 struct Formula<'a> {
@@ -106,6 +146,8 @@ struct Formula<'a> {
     back: Option<Line>,
     /// The resistance of one test lead.
     leads: f64,
+    /// The resistance of the strap at the far end, if there is one.
+    strap: f64,
 }
 
 impl Formula<'_> {
@@ -145,12 +187,13 @@ impl Formula<'_> {
         let back = self.back.as_ref().map(|back| back.ohms() * (1.0 + by(Knob::Alike)));
         let sound = (self.line.ohms() + back.unwrap_or_default()) * (1.0 + by(Knob::Length));
         let both_leads = 2.0 * self.leads;
+        let strap = self.strap + by(Knob::Strap);
         let known = back.is_some() || self.reading.back.is_empty();
         let scale = match whole {
-            Some(whole) if known => (whole - both_leads) / sound,
+            Some(whole) if known => (whole - both_leads - strap) / sound,
             _ => 1.0 + by(Knob::PerMetre),
         };
-        let whole = Ohms::new(whole.unwrap_or(sound * scale + both_leads));
+        let whole = Ohms::new(whole.unwrap_or(sound * scale + both_leads + strap));
         let ohms = match self.reading.kind {
             PlaceKind::Loop => {
                 let far = self.reading.far.map_or(0.0, Shown::number) + by(Knob::Far);
@@ -190,6 +233,7 @@ impl Formula<'_> {
                 let frame = if reading.back.is_empty() { BOND.range.high.get() } else { 0.0 };
                 CONTACT.range.nominal.get() * self.line.pieces.len() as f64 + frame
             }
+            Knob::Strap => self.strap,
             Knob::Even => EVEN,
         };
         KNOBS.map(of)
@@ -246,7 +290,9 @@ pub(super) fn estimate(
         0.0
     };
     let leads = reading.leads.map_or(meters_own, Ohms::get);
-    let formula = Formula { reading, line, back, leads };
+    let strapped = reading.kind.is_bridge() && reading.setup.is_strapped();
+    let strap = if strapped { STRAP } else { 0.0 };
+    let formula = Formula { reading, line, back, leads, strap };
     let estimate = measured(formula, meter);
     within(harness, reading, &estimate)?;
     Ok(estimate)
@@ -264,14 +310,18 @@ fn measured(formula: Formula<'_>, meter: &Meter) -> Estimate {
         // Half the way between both ends, over the root of three: the deviation of an even spread.
         (at(1.0) - at(-1.0)) / 2.0 / 3f64.sqrt()
     };
-    let together = |knobs: &[Knob]| knobs.iter().map(|knob| effect(*knob).powi(2)).sum::<f64>().sqrt();
-    let length = formula.line.length();
+    let effects = KNOBS.map(effect);
+    let of = |wanted: fn(Knob) -> bool| {
+        let mut chosen = effects;
+        chosen.iter_mut().zip(KNOBS).filter(|(_, knob)| !wanted(*knob)).for_each(|(effect, _)| *effect = 0.0);
+        chosen
+    };
     Estimate {
         at: formula.metres(&nothing),
-        own: together(&[Knob::Value, Knob::Far, Knob::Whole, Knob::Arm]),
-        shared: together(&[Knob::Velocity, Knob::PerMetre, Knob::Alike, Knob::Joints, Knob::Even]),
-        by_length: effect(Knob::Length),
-        length: limits[Knob::Length as usize] * length / 3f64.sqrt(),
+        own: together(&of(is_own)),
+        shared: of(|knob| !is_own(knob) && !matches!(knob, Knob::Length)),
+        by_length: effects[Knob::Length as usize],
+        length: limits[Knob::Length as usize] * formula.line.length() / 3f64.sqrt(),
         line: formula.line,
     }
 }

@@ -329,23 +329,24 @@ fn weighted(named: &[(String, Estimate)]) -> Estimate {
         named.iter().zip(&shares).map(|((_, estimate), share)| of(estimate) * share).sum()
     };
     let own = named.iter().zip(&shares).map(|((_, e), share)| (e.own * share).powi(2)).sum::<f64>().sqrt();
+    let mut shared = named[0].1.shared.map(|_| 0.0);
+    for ((_, estimate), share) in named.iter().zip(&shares) {
+        shared.iter_mut().zip(estimate.shared).for_each(|(sum, effect)| *sum += effect * share);
+    }
     Estimate {
         line: named[0].1.line.clone(),
         at: mean(|e| e.at),
         own,
-        shared: mean(|e| e.shared),
+        shared,
         by_length: mean(|e| e.by_length),
         length: named[0].1.length,
     }
 }
 
-/// How far two readings lie apart beyond what their errors allow; `None` where they agree. The length of the
-/// wire moves both alike.
+/// How far two readings lie apart, if that is beyond what their errors allow.
 fn apart(one: &Estimate, two: &Estimate) -> Option<f64> {
     let apart = (one.at - two.at).abs();
-    let instrument = |e: &Estimate| e.own.hypot(e.shared);
-    let give = instrument(one).hypot(instrument(two)).hypot(one.by_length - two.by_length);
-    (apart > APART * give).then_some(apart)
+    (apart > APART * one.apart(two)).then_some(apart)
 }
 
 fn all_agree(named: &[(String, Estimate)]) -> bool {
@@ -406,12 +407,7 @@ fn on_line(line: &Line, estimate: &Estimate) -> Option<Estimate> {
         return Some(estimate.clone());
     }
     if mine.iter().rev().eq(other.iter()) {
-        return Some(Estimate {
-            line: line.clone(),
-            at: estimate.line.length() - estimate.at,
-            by_length: estimate.length - estimate.by_length,
-            ..estimate.clone()
-        });
+        return Some(estimate.turned(line.clone()));
     }
     shifted(line, estimate, &mine, &other)
 }
