@@ -175,7 +175,8 @@ fn survey(kind: &str, keys: impl Fn(&mut Rng, &Pair) -> String) {
         let harness = machine::read(&lead(gauge, length));
         let pair = Pair::new(&mut rng, gauge, length);
         let keys = format!("kind = \"{kind}\"\n{}", keys(&mut rng, &pair));
-        let found = placed(&harness, &keys).unwrap_or_else(|why| panic!("{why}: {} of {}\n{keys}", pair.at, pair.length));
+        let found = placed(&harness, &keys)
+            .unwrap_or_else(|why| panic!("{why}: {} of {}\n{keys}", pair.at, pair.length));
         let miss = pair.miss(&harness, &found);
         inside += usize::from(miss <= 1.0);
         worst = worst.max(miss);
@@ -197,9 +198,8 @@ fn survey(kind: &str, keys: impl Fn(&mut Rng, &Pair) -> String) {
 fn loops_from_both_ends_find_the_touch() {
     survey("loop", |rng, pair| {
         let meter = Meter::FOUR_WIRE;
-        let [near, far] = pair.through().map(|ohms| {
-            ohms + share(rng) * (ohms * meter.ohms_relative + meter.ohms_absolute)
-        });
+        let [near, far] =
+            pair.through().map(|ohms| ohms + share(rng) * (ohms * meter.ohms_relative + meter.ohms_absolute));
         format!("value = \"{near} ohm\"\nfar = \"{far} ohm\"\nmeter = \"four-wire\"\nback = [\"2A\"]")
     });
 }
@@ -227,8 +227,8 @@ fn capacitances_find_the_cut() {
         // Picofarads a metre, a little more at one end than at the other.
         let (per_metre, slope) = (60.0 + 40.0 * share(rng), 0.04 * share(rng));
         let upto = |x: f64| per_metre * (x + slope * x * (x / pair.real - 1.0));
-        let [near, far] = [upto(pair.at), upto(pair.real) - upto(pair.at)]
-            .map(|pf| pf + share(rng) * (pf * 0.02 + 5.0));
+        let [near, far] =
+            [upto(pair.at), upto(pair.real) - upto(pair.at)].map(|pf| pf + share(rng) * (pf * 0.02 + 5.0));
         format!("value = \"{} pF\"\nfar = \"{} pF\"", near.max(0.1), far.max(0.1))
     });
 }
@@ -293,7 +293,8 @@ fn ngspice_balances_the_bridge_where_the_formula_says() {
             next
         };
         let arm = zero(&|arm| detector(arm, 0.0), 0.001, 0.999);
-        let keys = format!("kind = \"murray\"\nvalue = \"{} %\"\nstrapped = [[\"B.1\", \"B.2\"]]", arm * 100.0);
+        let keys =
+            format!("kind = \"murray\"\nvalue = \"{} %\"\nstrapped = [[\"B.1\", \"B.2\"]]", arm * 100.0);
         let miss = pair.miss(&harness, &placed(&harness, &keys).unwrap());
         assert!(miss <= 1.0, "murray: {miss}");
         let added = zero(&|added| detector(0.5, added), 0.0, 2.0);
@@ -336,7 +337,9 @@ fn readings_that_agree_are_weighed_together_and_the_odd_one_is_told() {
     assert!(found.disagreement.is_empty());
     // The same from the other end, as the rest of the wire has it.
     let away = |from: &str, to: &str, ns: f64| {
-        format!("[[reading]]\nkind = \"reflection\"\nvelocity = \"66 %\"\npower = \"isolated\"\nred = \"{from}\"\nblack = \"{to}\"\nvalue = \"{ns} ns\"\n")
+        format!(
+            "[[reading]]\nkind = \"reflection\"\nvelocity = \"66 %\"\npower = \"isolated\"\nred = \"{from}\"\nblack = \"{to}\"\nvalue = \"{ns} ns\"\n"
+        )
     };
     let at = |ns: f64| 0.66 * formula::LIGHT * ns * 1e-9 / 2.0;
     let rest = 2.0 * (10.0 - at(30.0)) / (0.66 * formula::LIGHT) * 1e9;
@@ -365,7 +368,11 @@ fn readings_that_agree_are_weighed_together_and_the_odd_one_is_told() {
     let mut by = told.by.clone();
     by.sort();
     assert_eq!(by, ["#2", "#3"]);
-    assert!(told.disagreement.len() == 1 && told.disagreement[0].starts_with("#4 "), "{:?}", told.disagreement);
+    assert!(
+        told.disagreement.len() == 1 && told.disagreement[0].starts_with("#4 "),
+        "{:?}",
+        told.disagreement
+    );
     assert_eq!(told.place.at, together.place.at);
     // Of two that differ nobody knows which is wrong: the error covers both.
     let two = diagnosed(&harness, &[FROM_A, "kind = \"reflection\"\nvalue = \"80 ns\"\nvelocity = \"66 %\""]);
@@ -411,7 +418,8 @@ fn what_spoils_a_reading_is_named() {
     let refused = |keys: &str| placed(&harness, keys).unwrap_err();
     let open = refused("kind = \"murray\"\nvalue = \"25 %\"");
     assert!(open.contains("the loop is open at the far end: strap B.1 to B.2"), "{open}");
-    let joined = refused("kind = \"capacitance\"\nvalue = \"9 pF\"\nfar = \"9 pF\"\nstrapped = [[\"B.1\", \"B.2\"]]");
+    let joined =
+        refused("kind = \"capacitance\"\nvalue = \"9 pF\"\nfar = \"9 pF\"\nstrapped = [[\"B.1\", \"B.2\"]]");
     assert!(joined.contains("something else joins A.1 and A.2"), "{joined}");
 }
 
@@ -435,4 +443,101 @@ fn a_break_in_the_middle_is_not_in_a_termination() {
     let end = cut("kind = \"capacitance\"\nvalue = \"700 pF\"\nfar = \"1 pF\"");
     let far_off: Vec<&String> = end.iter().rev().take_while(|id| id.starts_with("1A@A.1:")).collect();
     assert_eq!((far_off.len(), end.len()), (2, 6), "{end:?}");
+}
+
+/// Whatever stands in a reading, on whatever wire: a place with sound figures, or words. Never a panic.
+#[test]
+fn any_reading_gives_a_place_or_words() {
+    let wires = [
+        "gauge = \"1 mm2\", length = \"0 m\"",
+        "length = \"3 m\"",
+        "gauge = \"1 mm2\"",
+        "gauge = \"40 AWG\", length = \"1 km\"",
+        "gauge = \"1000 mm2\", length = \"1 mm\"",
+        "gauge = \"1 mm2\", length = \"3 m\"",
+    ];
+    let values = [
+        "0 ohm",
+        "1e-15 ohm",
+        "0.2 ohm",
+        "1 Gohm",
+        "1/2",
+        "99.999 %",
+        "0.001 %",
+        "1 pF",
+        "1 F",
+        "3 m",
+        "1e15 m",
+        "1 ns",
+        "1e9 s",
+        "open",
+        "",
+        "-1 ohm",
+        "nan",
+        "1/0",
+        "7",
+    ];
+    let mut rng = Rng::new(3);
+    let (mut told, mut refused) = (0, 0);
+    for _ in 0..4000 {
+        let (one, two) = (rng.pick(&wires), rng.pick(&wires));
+        let text = format!(
+            "format = 1\nharness = {{ id = \"L\", title = \"L\", revision = \"A\" }}\nconnector.A = {{ contacts = [\"1\", \"2\"] }}\n\
+             connector.B = {{ contacts = [\"1\", \"2\"], mate = \"C\", backprobe = true }}\nconnector.C = {{ contacts = [\"1\", \"2\"] }}\n\
+             terminal.GP1 = {{ ground = true }}\nterminal.ST1 = {{ }}\ntrunk.T1 = {{ between = [\"A\", \"B\"], length = \"2 m\" }}\n\
+             trunk.T2 = {{ between = [\"A\", \"fork\"] }}\ntrunk.T3 = {{ between = [\"fork\", \"C\"] }}\n\
+             wire = [{{ id = \"1A\", from = \"B.1\", to = \"A.1\", {one}, route = [\"T1\"] }},\
+             {{ id = \"1B\", from = \"C.1\", to = \"ST1\", {two} }}, {{ id = \"2A\", from = \"A.2\", to = \"B.2\", {two}, route = [\"T2\", \"T3\"] }}]\n"
+        );
+        let harness = machine::read(&text);
+        let kind = rng.pick(&["loop", "murray", "varley", "capacitance", "reflection"]);
+        let points = ["A.1", "A.1", "A.2", "A.2", "B.1", "C.2", "GP1", "ST1", "chassis"];
+        let fitting: &[&str] = match kind {
+            "murray" => &["1/2", "99.999 %", "0.001 %", "10 %"],
+            "capacitance" => &["1 pF", "300 pF", "1 F", "3 m"],
+            "reflection" => &["1 ns", "20 ns", "1e9 s", "3 m"],
+            _ => &["0 ohm", "1e-15 ohm", "20 mohm", "0.2 ohm", "1 Gohm"],
+        };
+        let value = |rng: &mut Rng| if rng.chance(80) { rng.pick(fitting) } else { rng.pick(&values) };
+        let mut text = format!(
+            "[[reading]]\nkind = \"{kind}\"\nred = \"{}\"\nblack = \"{}\"\npower = \"{}\"\nvalue = \"{}\"\n",
+            rng.pick(&points),
+            rng.pick(&points),
+            if rng.chance(95) { "isolated" } else { "connected" },
+            value(&mut rng)
+        );
+        for (key, percent) in [("far", 60), ("whole", 40), ("plus_minus", 20), ("leads", 10), ("arms", 10)] {
+            if rng.chance(percent) {
+                text += &format!("{key} = \"{}\"\n", value(&mut rng));
+            }
+        }
+        for (key, choices) in [
+            ("velocity", &["\"66 %\"", "\"1\"", "\"1e-300\""][..]),
+            ("along", &["[\"1A\", \"1B\"]", "[\"1A\"]", "[]", "[\"2A\", \"1A\"]", "[\"9Z\"]"][..]),
+            ("strapped", &["[[\"A.1\", \"A.2\"]]", "[[\"B.1\", \"B.2\"]]"][..]),
+            ("meter", &["\"four-wire\"", "\"beeper\"", "\"?\""][..]),
+        ] {
+            if rng.chance(35) {
+                text += &format!("{key} = {}\n", rng.pick(choices));
+            }
+        }
+        let record = record::read(&harness, "r", &text);
+        let netlist = Netlist::new(&harness);
+        for reading in &record.places {
+            let situation = Situation::new(&harness, &netlist, &reading.setup).unwrap();
+            match place(&situation, reading, &Meter::HANDHELD) {
+                Ok(found) => {
+                    told += 1;
+                    let figures = [found.place.at.get(), found.place.plus_minus.get()];
+                    assert!(figures.iter().all(|x| x.is_finite() && *x >= 0.0), "{figures:?}\n{text}");
+                }
+                Err(why) => {
+                    refused += 1;
+                    assert!(!why.contains("NaN") && !why.contains("inf"), "{why}\n{text}");
+                }
+            }
+        }
+    }
+    println!("{told} places, {refused} refusals in words");
+    assert!(told > 20 && refused > 100, "{told} {refused}: the choices are too narrow");
 }

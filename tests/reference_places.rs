@@ -165,8 +165,7 @@ fn a_pulse_over_a_mile() {
     let placed = read(&harness, keys);
     near(from_a(&harness, &placed), found.get(), 1e-6);
     // Beside a sound wire no velocity is needed: twice as far takes twice as long.
-    let placed =
-        read(&harness, "kind = \"reflection\"\nvalue = \"16.292 us\"\nwhole = \"32.584 us\"");
+    let placed = read(&harness, "kind = \"reflection\"\nvalue = \"16.292 us\"\nwhole = \"32.584 us\"");
     near(from_a(&harness, &placed), 1000.0, 1e-6);
 }
 

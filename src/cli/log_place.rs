@@ -63,8 +63,7 @@ impl PlaceArgs {
 
 /// Writes a reading of a place, and says where it puts the fault. That there is one is a finding.
 pub(super) fn run(args: &LogArgs, harness: &Harness, entry: NewEntry) -> anyhow::Result<Outcome> {
-    let extremes =
-        [("--min", &args.min), ("--max", &args.max), ("--disturbed", &args.disturbed)].into_iter();
+    let extremes = [("--min", &args.min), ("--max", &args.max), ("--disturbed", &args.disturbed)].into_iter();
     if let Some((flag, _)) = extremes.into_iter().find(|(_, given)| given.is_some()) {
         bail!("{flag} goes with continuity, isolation, voltage and drop: a {} reading has none", entry.kind);
     }

@@ -7,6 +7,17 @@ use crate::definition::reader::Reader;
 use crate::definition::{Harness, Named, Point, WireId};
 use crate::units::{self, Ohms};
 
+/// What instruments showed, as far as it could be understood.
+struct Figures {
+    value: Option<Shown>,
+    far: Option<Shown>,
+    whole: Option<Shown>,
+    arms: Option<f64>,
+    velocity: Option<f64>,
+    leads: Option<Ohms>,
+    plus_minus: Option<Shown>,
+}
+
 impl Context<'_> {
     /// The rest of an entry whose kind tells a place. What a kind does not use is an unknown key.
     pub(super) fn place_reading(
@@ -17,6 +28,46 @@ impl Context<'_> {
     ) -> Option<PlaceReading> {
         let start = r.place();
         let state = self.state(r);
+        let figures = self.figures(r, kind);
+        let along = r.texts("along");
+        let back = if kind.is_loop() { r.texts("back") } else { None };
+        let step = r.text("step").map(|text| text.value);
+        let mut plain = |key| r.text(key).map(|t| t.value).filter(|t| !t.is_empty());
+        let (meter, by, note) = (plain("meter"), plain("by"), plain("note"));
+        let State { at, red, black, setup } = state?;
+        let along = self.conductor(red?, along.as_ref().map(|l| &l.value[..]), "along", r)?;
+        let back = match back {
+            None if !kind.is_loop() || is_frame(self.harness, black?) => Vec::new(),
+            back => self.conductor(black?, back.as_ref().map(|l| &l.value[..]), "back", r)?,
+        };
+        let Figures { value, far, whole, arms, velocity, leads, plus_minus } =
+            self.whole(r, kind, figures)?;
+        Some(PlaceReading {
+            number,
+            at,
+            step,
+            kind,
+            red: red?,
+            black: black?,
+            setup: setup?,
+            along,
+            back,
+            value: value?,
+            far,
+            whole,
+            arms,
+            velocity,
+            leads,
+            plus_minus,
+            meter,
+            by,
+            note,
+            place: start,
+        })
+    }
+
+    /// What instruments showed. Of the keys that only some kinds have, the others are not asked for.
+    fn figures(&self, r: &mut Reader<'_, '_>, kind: PlaceKind) -> Figures {
         let value = r.required_text("value");
         let value = value.and_then(|text| self.understood(&text, "value", |text| kind.value(text)));
         let like = |key, text: Option<At<String>>, read: &dyn Fn(&str) -> Result<Shown, PlaceError>| {
@@ -45,42 +96,7 @@ impl Context<'_> {
         let leads = leads.and_then(|text| {
             self.understood(&text, "leads", |text| units::parse::<Ohms>(text).map_err(PlaceError::from))
         });
-        let along = r.texts("along");
-        let back = if kind.is_loop() { r.texts("back") } else { None };
-        let step = r.text("step").map(|text| text.value);
-        let mut plain = |key| r.text(key).map(|t| t.value).filter(|t| !t.is_empty());
-        let (meter, by, note) = (plain("meter"), plain("by"), plain("note"));
-        let State { at, red, black, setup } = state?;
-        let along = self.conductor(red?, along.as_ref().map(|l| &l.value[..]), "along", r)?;
-        let back = match back {
-            None if !kind.is_loop() || is_frame(self.harness, black?) => Vec::new(),
-            back => self.conductor(black?, back.as_ref().map(|l| &l.value[..]), "back", r)?,
-        };
-        if !self.is_whole(r, kind, far.is_some(), whole.is_some(), velocity.is_some(), value?) {
-            return None;
-        }
-        Some(PlaceReading {
-            number,
-            at,
-            step,
-            kind,
-            red: red?,
-            black: black?,
-            setup: setup?,
-            along,
-            back,
-            value: value?,
-            far,
-            whole,
-            arms,
-            velocity,
-            leads,
-            plus_minus,
-            meter,
-            by,
-            note,
-            place: start,
-        })
+        Figures { value, far, whole, arms, velocity, leads, plus_minus }
     }
 
     fn understood<T>(
@@ -98,44 +114,34 @@ impl Context<'_> {
         }
     }
 
-    /// Whether a reading has what its formula needs; what is missing because it was wrong has had its error.
-    fn is_whole(
-        &self,
-        r: &Reader<'_, '_>,
-        kind: PlaceKind,
-        far: bool,
-        whole: bool,
-        velocity: bool,
-        value: Shown,
-    ) -> bool {
-        let missing = match kind {
-            PlaceKind::Loop => !far,
-            PlaceKind::Capacitance => !far && !whole,
-            PlaceKind::Reflection => !velocity && !whole,
-            PlaceKind::Murray | PlaceKind::Varley => false,
+    /// The figures, if the formula has all it needs. What is missing because it was wrong has had its error.
+    fn whole(&self, r: &Reader<'_, '_>, kind: PlaceKind, figures: Figures) -> Option<Figures> {
+        let Figures { value, far, whole, velocity, .. } = &figures;
+        let (enough, wanted) = match kind {
+            PlaceKind::Loop => (far.is_some(), &[][..]),
+            PlaceKind::Capacitance => (far.is_some() || whole.is_some(), &["far", "whole"][..]),
+            PlaceKind::Reflection => (velocity.is_some() || whole.is_some(), &["velocity", "whole"][..]),
+            PlaceKind::Murray | PlaceKind::Varley => (true, &[][..]),
         };
-        if !missing {
-            return true;
+        if enough {
+            return value.is_some().then_some(figures);
         }
-        let wanted: &[&str] = match kind {
-            PlaceKind::Reflection => &["velocity", "whole"],
-            _ => &["far", "whole"],
-        };
-        if !wanted.iter().any(|key| r.has(key)) {
-            let (message, help) = match (kind, value) {
-                (PlaceKind::Capacitance, _) => (
+        if !wanted.is_empty() && !wanted.iter().any(|key| r.has(key)) {
+            let (message, help) = if kind == PlaceKind::Capacitance {
+                (
                     "one capacitance alone tells no distance",
                     "add far = \"…\", read from the other end, or whole = \"…\", of a sound wire of this length",
-                ),
-                _ => (
+                )
+            } else {
+                (
                     "a reflection tells no distance while the pulse's speed is not known",
                     "add velocity = \"66 %\" (66 % to 80 % is usual for pairs and coaxial leads), or whole = \"…\", to the \
                      far end of a sound wire of this length",
-                ),
+                )
             };
             self.error(r.place(), message, Some(help.to_owned()));
         }
-        false
+        None
     }
 
     /// The wires of one conductor from a point on, in order: those named, or the only one that ends there.

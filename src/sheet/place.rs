@@ -196,7 +196,12 @@ fn places(view: &BesideView) -> Option<Section> {
     let mut notes = Vec::new();
     for found in together {
         if found.by.len() > 1 {
-            notes.push(format!("Suspects {}: {} together: {}.", found.group, found.by.join(", "), found.place));
+            notes.push(format!(
+                "Suspects {}: {} together: {}.",
+                found.group,
+                found.by.join(", "),
+                found.place
+            ));
         }
         notes.extend(found.disagreement.iter().map(|line| format!("DISAGREE: {line}.")));
     }

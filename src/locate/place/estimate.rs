@@ -273,10 +273,8 @@ pub(super) fn estimate(
 ) -> Result<Estimate, String> {
     let harness = situation.harness;
     let line = Line::new(harness, reading.red, &reading.along)?;
-    let back = match reading.kind.is_loop() && !reading.back.is_empty() {
-        true => Some(Line::new(harness, reading.black, &reading.back)?),
-        false => None,
-    };
+    let comes_back = reading.kind.is_loop() && !reading.back.is_empty();
+    let back = comes_back.then(|| Line::new(harness, reading.black, &reading.back)).transpose()?;
     permitted(situation, reading)?;
     unspoilt(situation, reading, &line, back.as_ref())?;
     if reading.kind.is_loop() {
@@ -301,14 +299,16 @@ pub(super) fn estimate(
 fn measured(formula: Formula<'_>, meter: &Meter) -> Estimate {
     let limits = formula.limits(meter);
     let nothing = [0.0; KNOBS.len()];
+    let middle = formula.metres(&nothing);
     let effect = |knob: Knob| {
-        let at = |sign: f64| {
+        let to = |sign: f64| {
             let mut off = nothing;
             off[knob as usize] = sign * limits[knob as usize];
-            formula.metres(&off)
+            sign * (formula.metres(&off) - middle)
         };
-        // Half the way between both ends, over the root of three: the deviation of an even spread.
-        (at(1.0) - at(-1.0)) / 2.0 / 3f64.sqrt()
+        // The limit that moves it farther, over the root of three: the deviation of an even spread.
+        let [up, down] = [to(1.0), to(-1.0)];
+        if up.abs() > down.abs() { up / 3f64.sqrt() } else { down / 3f64.sqrt() }
     };
     let effects = KNOBS.map(effect);
     let of = |wanted: fn(Knob) -> bool| {
@@ -317,7 +317,7 @@ fn measured(formula: Formula<'_>, meter: &Meter) -> Estimate {
         chosen
     };
     Estimate {
-        at: formula.metres(&nothing),
+        at: middle,
         own: together(&of(is_own)),
         shared: of(|knob| !is_own(knob) && !matches!(knob, Knob::Length)),
         by_length: effects[Knob::Length as usize],
@@ -381,13 +381,13 @@ fn unspoilt(
         return Err(format!("the far end {} cannot be probed in this setup", name(far)));
     }
     if reading.kind == PlaceKind::Capacitance {
-        return alone(situation, reading, line);
+        return alone(situation, reading);
     }
     Ok(())
 }
 
 /// A branch of the wire has its own capacitance.
-fn alone(situation: &Situation<'_>, reading: &PlaceReading, line: &Line) -> Result<(), String> {
+fn alone(situation: &Situation<'_>, reading: &PlaceReading) -> Result<(), String> {
     let harness = situation.harness;
     let own = |id: &crate::definition::WireId| reading.along.contains(id);
     for node in situation.nets.members(situation.nets.of(situation.node(reading.red))) {
@@ -400,10 +400,7 @@ fn alone(situation: &Situation<'_>, reading: &PlaceReading, line: &Line) -> Resu
             ));
         }
     }
-    match line.length() > 0.0 {
-        true => Ok(()),
-        false => Err("the wire has no length".to_owned()),
-    }
+    Ok(())
 }
 
 /// A place outside the wire is a mistake somewhere, and is said to be one.
@@ -411,15 +408,16 @@ fn within(harness: &Harness, reading: &PlaceReading, estimate: &Estimate) -> Res
     let length = estimate.line.length();
     let give = 2.0 * estimate.deviation().max(estimate.deviation_from_far());
     let (at, name) = (estimate.at, harness.point_name(reading.red));
-    if at.is_finite() && at >= -give && at <= length + give {
+    if !at.is_finite() || !give.is_finite() {
+        return Err("these figures put the fault nowhere: check the values".to_owned());
+    }
+    if at >= -give && at <= length + give {
         return Ok(());
     }
     let wires: Vec<&str> = reading.along.iter().map(|id| harness.wires[*id].id.as_str()).collect();
     let wires = wires.join(", ");
     let (give, length) = (super::words::metres(give, give), super::words::metres(length, 0.1));
-    let place = if !at.is_finite() {
-        "nowhere on the way".to_owned()
-    } else if at < 0.0 {
+    let place = if at < 0.0 {
         format!("{} before {name}, the beginning", super::words::metres(-at, estimate.deviation() * 2.0))
     } else {
         format!("{} from {name}, beyond the end", super::words::metres(at, estimate.deviation() * 2.0))

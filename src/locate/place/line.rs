@@ -37,14 +37,14 @@ impl Line {
             let wire = &harness.wires[*id];
             let next = far_end(harness, at, *id)
                 .ok_or_else(|| format!("wire {} does not go on from {}", wire.id, harness.point_name(at)))?;
-            let length = wire.length.ok_or_else(|| {
+            let length = wire.length.filter(|length| length.get() > 0.0).ok_or_else(|| {
                 format!("the definition gives wire {} no length: add length = \"…\" to it", wire.id)
             })?;
             let reversed = wire.ends[0] == next;
             let ends = if reversed { [wire.ends[1], wire.ends[0]] } else { wire.ends };
             let per_metre = wire.gauge.map(|gauge| {
                 let (low, high) = conductor::resistance_range(gauge, Metres::new(1.0), USUAL_TEMPERATURES);
-                ((low.get() + high.get()) / 2.0, (high.get() - low.get()) / 2.0)
+                (f64::midpoint(low.get(), high.get()), (high.get() - low.get()) / 2.0)
             });
             pieces.push(Piece { wire: *id, reversed, ends, length: length.get(), per_metre });
             at = next;

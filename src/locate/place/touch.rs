@@ -52,7 +52,7 @@ pub(super) fn to(harness: &Harness, fault: Fault, judged: &[Judged]) -> Option<D
         (Some(near), Some(far)) => {
             let whole = Ohms::new(length * both);
             let ohms = formula::both_ends(Ohms::new(near.ohms), Ohms::new(far.ohms), whole).get();
-            (ohms / both, (near.give + far.give) / 2.0 / both)
+            (ohms / both, f64::midpoint(near.give, far.give) / both)
         }
         (Some(near), None) => (near.ohms / both, near.give / both),
         (None, Some(far)) => (length - far.ohms / both, far.give / both),
