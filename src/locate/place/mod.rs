@@ -314,7 +314,11 @@ fn combine(harness: &Harness, readings: &[&(&PlaceReading, Estimate)]) -> Option
     let deviations = [mean.deviation(), mean.deviation_from_far()].map(|d| d.hypot(spread));
     Some(Together {
         group: 0,
-        by: named.iter().map(|(name, _)| name.clone()).collect(),
+        by: readings
+            .iter()
+            .map(|(reading, _)| reading.name())
+            .filter(|name| named.iter().any(|(used, _)| used == name))
+            .collect(),
         place: distance(harness, &mean.line, mean.at, deviations),
         disagreement,
     })
