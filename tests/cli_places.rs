@@ -165,6 +165,17 @@ fn the_answer_tells_metres_of_the_suspect() {
 }
 
 #[test]
+fn a_place_alone_is_no_clean_bill() {
+    let log = Log::new();
+    assert_eq!(log.add(&format!("--kind reflection {NEAR} --value 37.5_ns --velocity 66%")).0, 1);
+    let (code, answer) = log.locate(&[]);
+    assert_eq!(code, 1);
+    assert_eq!(answer["places"]["alone"].as_array().unwrap().len(), 1);
+    let notes = answer["notes"].to_string();
+    assert!(notes.contains("presumes a fault"), "{notes}");
+}
+
+#[test]
 fn a_place_outside_that_stands_in_a_record_is_told() {
     let log = Log::new();
     assert_eq!(log.add(&format!("--kind isolation {NEAR} --value 0.3_ohm")).0, 1);
@@ -215,4 +226,40 @@ fn a_twin_is_named_on_the_command_line_and_in_the_answer() {
     let missing = ringout(&["locate", &harness, &here.path, "--twin", "nowhere.toml"]);
     assert_eq!(missing.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&missing.stderr).contains("nowhere.toml"));
+}
+
+#[test]
+fn a_loop_through_another_touch_places_nothing() {
+    let log = Log::new();
+    assert_eq!(log.add(&format!("--kind isolation {NEAR} --value 0.3_ohm")).0, 1);
+    assert_eq!(
+        log.add("--kind loop --red XU1.5 --black XU1.7 --value 0.3_ohm --far 0.3_ohm --meter four-wire").0,
+        1
+    );
+    let (_, answer) = log.locate(&[]);
+    assert!(
+        answer["suspects"][0]["metres"].is_null() && answer["places"]["together"] == Value::Array(Vec::new())
+    );
+    assert_eq!(answer["places"]["alone"].as_array().unwrap().len(), 1);
+}
+
+#[test]
+fn a_place_cut_off_anywhere_costs_no_other_reading() {
+    let log = Log::new();
+    assert_eq!(log.add(&format!("--kind isolation {NEAR} --value 0.3_ohm")).0, 1);
+    let before = log.text().unwrap().len();
+    assert_eq!(log.add(&format!("--kind loop {NEAR} --value 0.2_ohm --far 0.2_ohm --meter four-wire")).0, 1);
+    let whole = log.text().unwrap();
+    let harness = {
+        let text = std::fs::read_to_string(umbilical()).unwrap();
+        ringout::definition::load("u", text, None, &mut |_| Err("no files".to_owned())).unwrap().harness
+    };
+    for cut in before..whole.len() {
+        let record = ringout::record::read(&harness, "r", &whole[..cut]);
+        assert!(record.is_sound(), "cut at {cut}");
+        assert_eq!(record.entries.len(), 1, "cut at {cut}");
+        let warned = !record.diagnostics.is_empty();
+        let lost = whole[before..cut].trim().is_empty();
+        assert!(record.places.len() == 1 || warned || lost, "cut at {cut}: lost without a word");
+    }
 }

@@ -3,6 +3,9 @@
 
 #![allow(clippy::unwrap_used, reason = "a test's helpers fail by panicking")]
 
+#[path = "support/mod.rs"]
+mod support;
+
 use ringout::definition::{Harness, load};
 use ringout::locate::twin::Effect;
 use ringout::locate::wiggle::Moved;
@@ -126,6 +129,22 @@ fn good_readings_at_rest_do_not_clear_a_fault_that_comes_and_goes() {
     for id in ["2A:open", "1B:open", "Y1:open"] {
         assert!(left.contains(&id.to_owned()), "{id} in {left:?}");
     }
+}
+
+/// Wires in each other's cavities explain an open that is always there, and do not come and go.
+#[test]
+fn exchanged_wires_do_not_come_and_go() {
+    let harness = support::harness("orchard-sprayer.toml");
+    let netlist = Netlist::new(&harness);
+    let crossed = |keys: &str| {
+        let text = reading("XB2.3", "P1.K", &format!("unplugged = [\"P1\", \"XB1\"]\n{keys}"));
+        let record = record(&harness, &text);
+        let evidence = Evidence { entries: &record.entries, ..Evidence::default() };
+        let answer = locate_with(&harness, &netlist, &evidence, &Meter::HANDHELD).unwrap();
+        standing(&harness, &answer).iter().filter(|id| id.ends_with(":crossed")).count()
+    };
+    assert!(crossed("value = \"open\"") > 0);
+    assert_eq!(crossed("value = \"0.4 ohm\"\nmax = \"open\"\ndisturbed = \"loom flexed at SP3\""), 0);
 }
 
 #[test]

@@ -36,5 +36,7 @@ pub(super) fn run(args: &LocateArgs) -> anyhow::Result<Outcome> {
     let diagnosis = locate::locate_with(&harness, &netlist, &evidence, &Meter::HANDHELD)?;
     let (view, sheet) = sheet::locate(&harness, &diagnosis);
     output::show(args.format, &view, &sheet)?;
-    Ok(if diagnosis.verdict == Verdict::Healthy { Outcome::Well } else { Outcome::Finding })
+    // Whoever looks for a place has found a fault already.
+    let all_well = diagnosis.verdict == Verdict::Healthy && record.places.is_empty();
+    Ok(if all_well { Outcome::Well } else { Outcome::Finding })
 }

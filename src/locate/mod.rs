@@ -310,7 +310,7 @@ impl<'a> Reader<'a> {
     fn sift(&mut self) -> (Vec<Suspect>, BTreeMap<Fault, Out>) {
         let mut standing = Vec::new();
         let mut out = BTreeMap::new();
-        for (fault, weight) in self.universe.iter() {
+        for (fault, weight) in self.universe.iter().filter(|(fault, _)| !self.moved.rules_out(*fault)) {
             let weight = weight * self.moved.favour(self.harness, fault);
             let mut last: Option<Out> = None;
             for hypothesis in Hypothesis::of(fault) {

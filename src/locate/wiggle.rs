@@ -7,8 +7,8 @@
 //! What holds:
 //! - Of `value`, `min` and `max` the one that is out of limits counts, and of several the one farthest out;
 //!   a `value` that is itself out of limits counts before both, because the fault is there at rest too.
-//! - Where some reading is bad only while something is moved, the fault comes and goes. Good readings at rest
-//!   then speak against no fault that can come and go; a good reading while something was moved speaks
+//! - Where some reading is bad only while something is moved, the fault comes and goes, and two wires exchanged
+//!   are out of the question. Good readings at rest then speak against no fault; a good reading while something was moved speaks
 //!   against those that lie at what was moved, and against no other.
 //! - Suspects that lie at what was moved when a reading went bad count [`FAVOUR`] times.
 //! - What was moved is what `disturbed` names of the definition: trunks, connectors, contacts, splices,
@@ -249,7 +249,7 @@ impl Intermittent {
 
     /// Whether a reading says nothing against a fault, because the fault may not have been there then.
     pub(super) fn excuses(&self, harness: &Harness, fault: Fault, reading: usize) -> bool {
-        if !self.comes_and_goes || !can_come_and_go(fault) {
+        if !self.comes_and_goes {
             return false;
         }
         match self.worth.get(reading) {
@@ -257,6 +257,11 @@ impl Intermittent {
             Some(Worth::Moved(moved)) => !moved.holds(harness, fault),
             Some(Worth::Bad) | None => false,
         }
+    }
+
+    /// Whether a fault is out because the one looked for comes and goes, and this one could not.
+    pub(super) fn rules_out(&self, fault: Fault) -> bool {
+        self.comes_and_goes && !can_come_and_go(fault)
     }
 
     /// How many times likelier a fault is by where it lies.
@@ -270,7 +275,7 @@ impl Intermittent {
             self.wiggled.iter().filter(|w| w.counts != "value").map(Wiggled::words).collect();
         if self.comes_and_goes {
             notes.push(
-                "the fault comes and goes: good readings at rest clear nothing that can; move the same place at every \
+                "the fault comes and goes: good readings at rest clear nothing; move the same place at every \
                  further reading, and log min, max and disturbed"
                     .to_owned(),
             );

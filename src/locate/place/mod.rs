@@ -174,6 +174,12 @@ pub(super) fn mark(
             Err(why) => diagnosis.left.push(Left { name: reading.name(), why }),
         }
     }
+    if diagnosis.suspects.is_empty() && !found.is_empty() {
+        diagnosis.notes.push(
+            "a reading of a place presumes a fault, and no other reading here shows one that stands: log what showed it"
+                .to_owned(),
+        );
+    }
     together(harness, diagnosis, &found);
     for group in &mut diagnosis.suspects {
         if group.distance.is_none()
@@ -196,12 +202,7 @@ pub(super) fn mark(
 fn together(harness: &Harness, diagnosis: &mut Diagnosis, found: &[(&PlaceReading, Estimate)]) {
     let mut any = false;
     for (at, group) in diagnosis.suspects.iter_mut().enumerate() {
-        let concern = |reading: &PlaceReading| {
-            group
-                .faults
-                .iter()
-                .any(|fault| wires(*fault, reading.kind).iter().any(|w| reading.along.contains(w)))
-        };
+        let concern = |reading: &PlaceReading| group.faults.iter().any(|fault| concerns(reading, *fault));
         let mine: Vec<_> = found.iter().filter(|(reading, _)| concern(reading)).collect();
         let Some(combined) = combine(harness, &mine) else { continue };
         any = true;
@@ -232,6 +233,19 @@ fn weigh(diagnosis: &mut Diagnosis) {
         together.group = order.iter().position(|at| *at == together.group).unwrap_or_default();
     }
     diagnosis.places.together.sort_by_key(|together| together.group);
+}
+
+/// Whether a reading can find a fault: on the wires it goes along, and through the touch it was read through.
+fn concerns(reading: &PlaceReading, fault: Fault) -> bool {
+    let through = match (reading.kind, fault) {
+        (PlaceKind::Loop, Fault::Short(a, b)) => {
+            let other = if reading.along.contains(&a) { b } else { a };
+            reading.back.contains(&other)
+        }
+        (PlaceKind::Loop, Fault::ToChassis(_)) => reading.back.is_empty(),
+        _ => true,
+    };
+    through && wires(fault, reading.kind).iter().any(|wire| reading.along.contains(wire))
 }
 
 /// The wires on which a reading of a kind can find a fault.
