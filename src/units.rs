@@ -299,7 +299,13 @@ quantity!(
     /// Time in seconds.
     Seconds, "time", "\"60 s\" or \"5 min\"",
     ["s" = 1.0, "ms" = 1e-3, "us" = 1e-6, "µs" = 1e-6, "ns" = 1e-9, "min" = 60.0, "h" = 3600.0],
-    prints ["ms" = 1e-3, "s" = 1.0]
+    prints ["ns" = 1e-9, "us" = 1e-6, "ms" = 1e-3, "s" = 1.0]
+);
+quantity!(
+    /// Capacitance in farads.
+    Farads, "capacitance", "\"410 pF\" or \"1.2 nF\"",
+    ["F" = 1.0, "mF" = 1e-3, "uF" = 1e-6, "µF" = 1e-6, "nF" = 1e-9, "pF" = 1e-12],
+    prints ["pF" = 1e-12, "nF" = 1e-9, "uF" = 1e-6, "mF" = 1e-3, "F" = 1.0]
 );
 quantity!(
     /// Cross-section in square millimetres.

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use super::Outcome;
 use super::common::{self, Source};
 use super::output::{self, FormatArg};
-use crate::locate::{self, Verdict};
+use crate::locate::{self, Evidence, Verdict};
 use crate::measure::Meter;
 use crate::netlist::Netlist;
 use crate::sheet;
@@ -16,6 +16,9 @@ pub(super) struct LocateArgs {
     source: Source,
     /// The record of readings (TOML)
     record: PathBuf,
+    /// Readings of a known-good twin: what was read there narrows what is expected here
+    #[arg(long, value_name = "RECORD")]
+    twin: Option<PathBuf>,
     #[arg(long, value_enum, default_value_t)]
     format: FormatArg,
 }
@@ -23,12 +26,17 @@ pub(super) struct LocateArgs {
 pub(super) fn run(args: &LocateArgs) -> anyhow::Result<Outcome> {
     let harness = args.source.load()?;
     let record = common::read_record(&harness, &args.record)?;
-    if record.entries.is_empty() {
+    if record.entries.is_empty() && record.places.is_empty() {
         anyhow::bail!("{} has no readings yet: add one with `ringout log`", args.record.display());
     }
+    let twin = args.twin.as_ref().map(|path| common::read_record(&harness, path)).transpose()?;
+    let twin = twin.map(|record| record.entries).unwrap_or_default();
     let netlist = Netlist::new(&harness);
-    let diagnosis = locate::locate(&harness, &netlist, &record.entries, &Meter::HANDHELD)?;
+    let evidence = Evidence { entries: &record.entries, places: &record.places, twin: &twin };
+    let diagnosis = locate::locate_with(&harness, &netlist, &evidence, &Meter::HANDHELD)?;
     let (view, sheet) = sheet::locate(&harness, &diagnosis);
     output::show(args.format, &view, &sheet)?;
-    Ok(if diagnosis.verdict == Verdict::Healthy { Outcome::Well } else { Outcome::Finding })
+    // Whoever looks for a place has found a fault already.
+    let all_well = diagnosis.verdict == Verdict::Healthy && record.places.is_empty();
+    Ok(if all_well { Outcome::Well } else { Outcome::Finding })
 }

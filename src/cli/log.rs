@@ -13,6 +13,7 @@ use anyhow::{Context, bail};
 use super::Outcome;
 use super::common::{self, Source, StateArgs};
 use super::files;
+use super::log_place::{self, PlaceArgs};
 use super::output;
 use crate::definition::Harness;
 use crate::definition::diagnostic::render;
@@ -20,7 +21,7 @@ use crate::locate::meter_of;
 use crate::measure::{Meter, Reading, Situation};
 use crate::netlist::Netlist;
 use crate::plan::{self, Aids, Scope};
-use crate::record::{self, Entry, NewEntry};
+use crate::record::{self, Entry, NewEntry, Record};
 use crate::setup::Setup;
 use crate::sheet::SetupView;
 
@@ -29,7 +30,7 @@ pub(super) struct LogArgs {
     #[command(flatten)]
     source: Source,
     /// The record of readings (TOML); made where it does not exist
-    record: PathBuf,
+    pub(super) record: PathBuf,
     /// What the meter showed: "0.4 ohm", "open", "tone", "25.1 V"
     #[arg(long, allow_hyphen_values = true)]
     value: String,
@@ -45,7 +46,8 @@ pub(super) struct LogArgs {
     /// With --step: the plan was made with these aids
     #[arg(long, value_name = "AIDS", value_delimiter = ',', requires = "step")]
     aids: Vec<String>,
-    /// continuity, isolation, voltage or drop
+    /// continuity, isolation, voltage or drop; to find the place along a wire: loop, murray, varley, capacitance
+    /// or reflection
     #[arg(long)]
     kind: Option<String>,
     /// Red probe
@@ -64,13 +66,15 @@ pub(super) struct LogArgs {
     strapped: Vec<String>,
     /// The least it showed while something was moved
     #[arg(long, allow_hyphen_values = true)]
-    min: Option<String>,
+    pub(super) min: Option<String>,
     /// The most it showed while something was moved
     #[arg(long, allow_hyphen_values = true)]
-    max: Option<String>,
+    pub(super) max: Option<String>,
     /// What was moved: "loom flexed at T3"
     #[arg(long)]
-    disturbed: Option<String>,
+    pub(super) disturbed: Option<String>,
+    #[command(flatten)]
+    pub(super) place: PlaceArgs,
     /// The meter, by which the reading is judged: handheld, handheld-nulled, four-wire, megohm or beeper;
     /// any other name is kept and taken for a plain one
     #[arg(long, value_name = "NAME")]
@@ -90,6 +94,12 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
     let harness = args.source.load()?;
     let netlist = Netlist::new(&harness);
     let mut new = new_entry(args, &harness, &netlist)?;
+    if log_place::tells_place(&new.kind) {
+        return log_place::run(args, &harness, new);
+    }
+    if let Some(flag) = args.place.given() {
+        bail!("{flag} goes with --kind loop, murray, varley, capacitance or reflection");
+    }
     let entry = read_back(&harness, &new.text())?;
     // What people write is understood; what the record keeps is in one form.
     new.value = entry.value.normal();
@@ -109,9 +119,10 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
         [Some(entry.value), entry.min, entry.max].into_iter().flatten().all(|v: Reading| expect.admits(v));
     let verdict = if good { "good" } else { "BAD" };
     output::print(&format!(
-        "{}: {} · healthy: {} · {verdict}\n",
+        "{}: {}{} · healthy: {} · {verdict}\n",
         measurement.words(&harness),
         entry.value,
+        while_moved(&entry),
         expect.words()
     ))?;
     for fuse in situation.blown_when_healthy() {
@@ -121,6 +132,14 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
         ));
     }
     Ok(if good { Outcome::Well } else { Outcome::Finding })
+}
+
+/// What the meter showed while something was moved.
+fn while_moved(entry: &Entry) -> String {
+    let shown = [("least", entry.min), ("most", entry.max)];
+    let shown = shown.into_iter().filter_map(|(word, shown)| Some(format!("{word} {}", shown?.words())));
+    let shown: Vec<String> = shown.collect();
+    if shown.is_empty() { String::new() } else { format!(" ({})", shown.join(", ")) }
 }
 
 /// The entry that the arguments describe, in names.
@@ -208,18 +227,25 @@ fn time(given: Option<&str>) -> anyhow::Result<toml::value::Datetime> {
 
 /// Reads an entry as a record would, so that nothing is written that cannot be read.
 pub(super) fn read_back(harness: &Harness, text: &str) -> anyhow::Result<Entry> {
+    let record = read_sound(harness, text)?;
+    match &record.entries[..] {
+        [entry] => Ok(entry.clone()),
+        _ => bail!("the reading was not written"),
+    }
+}
+
+/// Reads an entry as a record would; its mistakes are shown.
+pub(super) fn read_sound(harness: &Harness, text: &str) -> anyhow::Result<Record> {
     let record = record::read(harness, "this reading", text);
-    if record.is_sound()
-        && let [entry] = &record.entries[..]
-    {
-        return Ok(entry.clone());
+    if record.is_sound() {
+        return Ok(record);
     }
     output::note(&render(&record.diagnostics, &record.sources, output::styled()));
     Err(output::Shown::new("the reading was not written").into())
 }
 
 /// Appends an entry: under a lock, to a whole new file that then takes the old one's place.
-fn append(harness: &Harness, path: &Path, text: &str) -> anyhow::Result<()> {
+pub(super) fn append(harness: &Harness, path: &Path, text: &str) -> anyhow::Result<()> {
     let lock = lock_path(path);
     let held = File::create(&lock).with_context(|| format!("cannot open the lock {}", lock.display()))?;
     held.lock().with_context(|| format!("cannot lock {}", lock.display()))?;

@@ -11,6 +11,7 @@ mod export;
 mod files;
 mod locate;
 mod log;
+mod log_place;
 mod nets;
 mod output;
 mod pins;

@@ -13,25 +13,30 @@
 //! joints without power follow from the healthy factor at a fraction of that.
 
 mod candidates;
-mod distance;
 mod judge;
 mod next;
+pub mod place;
 mod predict;
+pub mod twin;
+pub mod wiggle;
 
-pub use distance::Distance;
 pub use judge::{Judged, Left, meter_of};
 pub use next::Next;
+pub use place::{Distance, Places};
+pub use twin::Compared;
+pub use wiggle::Wiggled;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use predict::{Hypothesis, Memory, Scene, Taken};
+use wiggle::Intermittent;
 
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, PartId};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Meter, Situation};
 use crate::netlist::{Element, Netlist};
-use crate::record::Entry;
+use crate::record::{Entry, PlaceReading};
 use crate::setup::Setup;
 
 /// What readings say together.
@@ -72,6 +77,12 @@ pub struct Diagnosis {
     pub overloaded: Vec<(PartId, Setup)>,
     /// On the meters that the record names: which are taken for a plain one.
     pub notes: Vec<String>,
+    /// Where along a wire readings of a place put the fault.
+    pub places: Places,
+    /// Readings taken while something was moved.
+    pub wiggled: Vec<Wiggled>,
+    /// Expectations that a known-good twin changed.
+    pub compared: Vec<Compared>,
     /// What it amounts to.
     pub verdict: Verdict,
 }
@@ -111,6 +122,17 @@ struct Out {
     range: predict::Range,
 }
 
+/// What is reasoned from.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Evidence<'a> {
+    /// The readings, in the order of the record.
+    pub entries: &'a [Entry],
+    /// Readings of a place along a wire.
+    pub places: &'a [PlaceReading],
+    /// Readings of a known-good twin.
+    pub twin: &'a [Entry],
+}
+
 /// Reasons from readings to suspects. A reading is judged by the meter that it names, and by `meter` where
 /// it names none; so are readings that are proposed.
 ///
@@ -122,10 +144,26 @@ pub fn locate(
     entries: &[Entry],
     meter: &Meter,
 ) -> Result<Diagnosis, Unsettled> {
+    locate_with(harness, netlist, &Evidence { entries, ..Evidence::default() }, meter)
+}
+
+/// [`locate`], from more than the readings of one machine.
+///
+/// # Errors
+/// As [`locate`].
+pub fn locate_with(
+    harness: &Harness,
+    netlist: &Netlist,
+    evidence: &Evidence<'_>,
+    meter: &Meter,
+) -> Result<Diagnosis, Unsettled> {
+    let entries = evidence.entries;
     let situations = situations(harness, netlist, entries)?;
-    let (judged, left) = judge::judge(&situations, entries, meter);
+    let (mut judged, left) = judge::judge(&situations, entries, meter);
+    let compared = twin::narrow(&mut judged, evidence.twin, meter);
+    let moved = Intermittent::new(harness, &mut judged, entries);
     let universe = Universe::new(harness, netlist);
-    let mut record = Reader::new(harness, netlist, &universe, &situations, &judged);
+    let mut record = Reader::new(harness, netlist, &universe, &situations, &judged, &moved);
     let (standing, out) = record.sift();
     let mut diagnosis = Diagnosis {
         cleared: cleared(harness, &judged, &universe, &out),
@@ -135,7 +173,10 @@ pub fn locate(
         by_hand: Vec::new(),
         repeat: Vec::new(),
         overloaded: overloaded(&situations),
-        notes: judge::notes(entries),
+        notes: judge::notes(entries).into_iter().chain(moved.notes()).collect(),
+        places: Places::default(),
+        wiggled: moved.wiggled.clone(),
+        compared,
         verdict: Verdict::Healthy,
         judged: Vec::new(),
     };
@@ -154,6 +195,7 @@ pub fn locate(
         }
     }
     diagnosis.judged = judged;
+    place::mark(harness, netlist, &mut diagnosis, evidence.places, meter)?;
     Ok(diagnosis)
 }
 
@@ -170,9 +212,6 @@ fn conclude(
     let accusers: Vec<String> = judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
     for group in &mut diagnosis.suspects {
         group.accused_by.clone_from(&accusers);
-        if let [fault] = group.faults[..] {
-            group.distance = distance::to(harness, fault, judged);
-        }
     }
     diagnosis.verdict = if diagnosis.suspects.len() == 1 { Verdict::Located } else { Verdict::Narrowed };
     if diagnosis.verdict == Verdict::Narrowed {
@@ -216,6 +255,8 @@ struct Reader<'a> {
     judged: &'a [Judged],
     /// The scene of each reading and its place there.
     places: Vec<(usize, usize)>,
+    /// What of them a fault that comes and goes need not answer to.
+    moved: &'a Intermittent,
     memory: Memory<'a>,
 }
 
@@ -226,6 +267,7 @@ impl<'a> Reader<'a> {
         universe: &'a Universe,
         situations: &'a BTreeMap<Setup, Situation<'a>>,
         judged: &'a [Judged],
+        moved: &'a Intermittent,
     ) -> Self {
         let mut by_setup: BTreeMap<&Setup, Vec<Measurement>> = BTreeMap::new();
         let mut within = Vec::new();
@@ -247,11 +289,15 @@ impl<'a> Reader<'a> {
             scenes: by_setup.into_iter().filter_map(scene).collect(),
             judged,
             places,
+            moved,
             memory: Memory::new(harness, netlist, universe, history),
         }
     }
 
     fn contradicts(&mut self, hypothesis: Hypothesis, reading: usize) -> Option<Out> {
+        if self.moved.excuses(self.harness, hypothesis.fault, reading) {
+            return None;
+        }
         let (scene, at) = self.places[reading];
         let Judged { value, expect, good, .. } = &self.judged[reading];
         let taken = Taken { reading, at, value: *value, expect, good: *good };
@@ -264,7 +310,8 @@ impl<'a> Reader<'a> {
     fn sift(&mut self) -> (Vec<Suspect>, BTreeMap<Fault, Out>) {
         let mut standing = Vec::new();
         let mut out = BTreeMap::new();
-        for (fault, weight) in self.universe.iter() {
+        for (fault, weight) in self.universe.iter().filter(|(fault, _)| !self.moved.rules_out(*fault)) {
+            let weight = weight * self.moved.favour(self.harness, fault);
             let mut last: Option<Out> = None;
             for hypothesis in Hypothesis::of(fault) {
                 let reason = (0..self.judged.len()).find_map(|reading| self.contradicts(hypothesis, reading));

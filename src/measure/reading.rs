@@ -101,6 +101,14 @@ impl Reading {
         }
     }
 
+    /// How high it is among readings of its kind: over the range is above every number; a tone has no figure.
+    pub fn level(self) -> Option<f64> {
+        match self {
+            Self::Open => Some(f64::INFINITY),
+            other => other.number(),
+        }
+    }
+
     /// The number it shows, in ohms or volts; none for open and tone.
     pub fn number(self) -> Option<f64> {
         match self {

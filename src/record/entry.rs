@@ -50,8 +50,15 @@ pub struct NewEntry {
 impl NewEntry {
     /// The entry as it stands in a record, from its header to its last line break.
     pub fn text(&self) -> String {
+        self.text_with(Vec::new())
+    }
+
+    /// The same with more keys, each with what stands behind it, before the value.
+    pub(super) fn text_with(&self, more: Vec<(&'static str, String)>) -> String {
         let mut text = "[[reading]]\n".to_owned();
-        for (key, value) in self.lines() {
+        let mut lines = self.lines();
+        let value = lines.split_off(lines.len() - 1);
+        for (key, value) in lines.into_iter().chain(more).chain(value) {
             // Writing to a string cannot fail.
             text.push_str(&format!("{key} = {value}\n"));
         }
@@ -92,12 +99,12 @@ impl NewEntry {
     }
 }
 
-fn list(names: &[String]) -> String {
+pub(super) fn list(names: &[String]) -> String {
     let quoted: Vec<String> = names.iter().map(|name| quoted(name)).collect();
     format!("[{}]", quoted.join(", "))
 }
 
 /// A text in TOML's basic form, on one line whatever is in it.
-fn quoted(text: &str) -> String {
+pub(super) fn quoted(text: &str) -> String {
     TomlStringBuilder::new(text).as_basic().to_toml_value()
 }

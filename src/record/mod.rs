@@ -8,10 +8,14 @@
 //! silently dropped. Writing is the caller's business.
 
 mod entry;
+pub mod place;
 mod read;
+mod read_place;
 
 pub use entry::NewEntry;
+pub use place::{NewPlace, PlaceKind, PlaceReading};
 pub use read::{Record, head, mend, read};
+pub(crate) use read_place::{far_end, is_frame};
 
 use crate::definition::diagnostic::Place;
 use crate::definition::{Kind, Point};

@@ -2,7 +2,7 @@
 
 use toml::de::{DeTable, DeValue};
 
-use super::Entry;
+use super::{Entry, PlaceKind, PlaceReading};
 use crate::definition::diagnostic::{At, Diagnostic, FileId, Place, Severity, Sink, Sources};
 use crate::definition::reader::{Reader, Value, lists_of, text_of, texts_of};
 use crate::definition::{ConditionId, ConnectorId, Harness, Kind, PartId, PartKind, Point};
@@ -14,6 +14,8 @@ use crate::setup::{Power, Setup, SetupError, Strap};
 pub struct Record {
     /// Its readings, in the order they were written.
     pub entries: Vec<Entry>,
+    /// Its readings of a place along a wire, in the order they were written.
+    pub places: Vec<PlaceReading>,
     /// What deserves a look, and, where there are errors, what is wrong.
     pub diagnostics: Vec<Diagnostic>,
     /// The text the diagnostics point into.
@@ -47,18 +49,22 @@ pub fn read(harness: &Harness, name: &str, text: &str) -> Record {
         let place = Place::new(file, error.span().unwrap_or(0..0));
         sink.push(Diagnostic::error("syntax", place, format!("not valid TOML: {}", error.message())));
     }
-    let mut entries = Vec::new();
+    let (mut entries, mut places) = (Vec::new(), Vec::new());
     if errors.is_empty() {
         let mut reader = Reader::new(table.get_ref(), Place::new(file, 0..0), "a record", &sink);
         check_format(&mut reader, file, &sink);
         check_definition(&mut reader, harness, file, &sink);
         for (at, value) in reader.list("reading", "[[reading]]").iter().enumerate() {
             let context = Context { harness, file, sink: &sink };
-            entries.extend(context.entry(value, at + 1));
+            match context.reading_of(value, at + 1) {
+                Some(One::Entry(entry)) => entries.push(*entry),
+                Some(One::Place(place)) => places.push(*place),
+                None => {}
+            }
         }
         reader.finish();
     }
-    Record { entries, diagnostics: sink.into_sorted(), sources }
+    Record { entries, places, diagnostics: sink.into_sorted(), sources }
 }
 
 /// The line above an entry that was cut off and is kept as a comment.
@@ -164,23 +170,48 @@ pub fn head(harness: &Harness) -> String {
     )
 }
 
+/// An entry that was read.
+enum One {
+    Entry(Box<Entry>),
+    Place(Box<PlaceReading>),
+}
+
+/// When, where and in which state of the machine a reading was taken.
+pub(super) struct State {
+    pub at: Option<String>,
+    pub red: Option<Point>,
+    pub black: Option<Point>,
+    pub setup: Option<Setup>,
+}
+
 /// What reading an entry needs.
-struct Context<'a> {
-    harness: &'a Harness,
+pub(super) struct Context<'a> {
+    pub(super) harness: &'a Harness,
     file: FileId,
     sink: &'a Sink,
 }
 
 impl Context<'_> {
-    fn error(&self, place: Place, message: impl Into<String>, help: Option<String>) {
+    pub(super) fn error(&self, place: Place, message: impl Into<String>, help: Option<String>) {
         self.sink.push(Diagnostic::error("reading", place, message).maybe_help(help));
     }
 
-    fn entry(&self, value: &Value<'_>, number: usize) -> Option<Entry> {
+    /// An entry, whatever its kind.
+    fn reading_of(&self, value: &Value<'_>, number: usize) -> Option<One> {
         let mut r = Reader::of_value(value, self.file, "a reading", self.sink)?;
+        let word = r.required_text("kind");
+        let one = match word.as_ref().and_then(|word| PlaceKind::parse(&word.value)) {
+            Some(kind) => self.place_reading(&mut r, kind, number).map(|place| One::Place(Box::new(place))),
+            None => self.entry(&mut r, word, number).map(|entry| One::Entry(Box::new(entry))),
+        };
+        r.finish();
+        one
+    }
+
+    /// When a reading was taken, where, and in which state of the machine; `None` where the state cannot be.
+    pub(super) fn state(&self, r: &mut Reader<'_, '_>) -> Option<State> {
         let place = r.place();
         let at = r.value("at").and_then(|v| self.time(v));
-        let kind = r.required_text("kind").and_then(|word| self.kind(&word));
         let red = r.required_text("red").and_then(|name| self.point(&name));
         let black = r.required_text("black").and_then(|name| self.point(&name));
         let power = r.required_text("power").and_then(|word| self.power(&word));
@@ -192,25 +223,40 @@ impl Context<'_> {
         let conditions: Vec<ConditionId> =
             conditions.iter().filter_map(|name| self.condition(name)).collect();
         let straps = r.value("strapped").map(|v| self.straps(v)).unwrap_or_default();
-        let shown = r.required_text("value");
-        let (min, max) = (r.text("min"), r.text("max"));
-        let reading = |text: &Option<At<String>>| text.as_ref().and_then(|t| self.reading(kind?, t));
-        let (value, min, max) = (reading(&shown), reading(&min), reading(&max));
-        let step = r.text("step").map(|t| t.value);
-        let mut plain = |key| r.text(key).map(|t| t.value).filter(|t| !t.is_empty());
-        let (disturbed, meter, by, note) = (plain("disturbed"), plain("meter"), plain("by"), plain("note"));
-        r.finish();
         let fit = |setup: Setup, strap: &Vec<Point>| -> Result<Setup, SetupError> {
             setup.fit(self.harness, Strap::new(self.harness, strap.iter().copied())?)
         };
-        let bare = Setup::described(self.harness, power?, &unplugged, &set, &conditions);
-        let setup = match bare.and_then(|bare| straps.iter().try_fold(bare, fit)) {
-            Ok(setup) => setup,
+        let Some(power) = power else { return Some(State { at, red, black, setup: None }) };
+        let bare = Setup::described(self.harness, power, &unplugged, &set, &conditions);
+        match bare.and_then(|bare| straps.iter().try_fold(bare, fit)) {
+            Ok(setup) => Some(State { at, red, black, setup: Some(setup) }),
             Err(error) => {
                 self.error(place, error.to_string(), None);
-                return None;
+                None
             }
-        };
+        }
+    }
+
+    fn entry(&self, r: &mut Reader<'_, '_>, word: Option<At<String>>, number: usize) -> Option<Entry> {
+        let place = r.place();
+        let kind = word.and_then(|word| self.kind(&word));
+        let state = self.state(r);
+        let shown = r.required_text("value");
+        let (low, high) = (r.text("min"), r.text("max"));
+        let reading = |text: &Option<At<String>>| text.as_ref().and_then(|t| self.reading(kind?, t));
+        let (value, min, max) = (reading(&shown), reading(&low), reading(&high));
+        if let (Some(least), Some(most), Some(text)) = (min, max, &low)
+            && least.level().zip(most.level()).is_some_and(|(least, most)| least > most)
+        {
+            let help =
+                "`min` is the least the meter showed while something was moved, `max` the most".to_owned();
+            self.error(text.place, "`min` is more than `max`", Some(help));
+            return None;
+        }
+        let step = r.text("step").map(|t| t.value);
+        let mut plain = |key| r.text(key).map(|t| t.value).filter(|t| !t.is_empty());
+        let (disturbed, meter, by, note) = (plain("disturbed"), plain("meter"), plain("by"), plain("note"));
+        let State { at, red, black, setup } = state?;
         Some(Entry {
             number,
             at,
@@ -218,7 +264,7 @@ impl Context<'_> {
             kind: kind?,
             red: red?,
             black: black?,
-            setup,
+            setup: setup?,
             value: value?,
             min,
             max,
@@ -253,7 +299,8 @@ impl Context<'_> {
     fn kind(&self, word: &At<String>) -> Option<Kind> {
         let kind = Kind::parse(&word.value);
         if kind.is_none() {
-            let known: Vec<&str> = Kind::ALL.iter().map(|(word, _)| *word).collect();
+            let known = Kind::ALL.iter().map(|(word, _)| *word);
+            let known: Vec<&str> = known.chain(PlaceKind::ALL.iter().map(|(word, _)| *word)).collect();
             let help = format!("known kinds: {}", known.join(", "));
             self.error(word.place, format!("no kind of reading is called `{}`", word.value), Some(help));
         }

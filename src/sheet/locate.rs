@@ -5,9 +5,10 @@ use std::collections::BTreeMap;
 use serde::Serialize;
 
 use super::plan_view::{ChangeView, ExpectView, LiveView, SetupView};
-use super::{Section, Sheet, Stamp, station_word, suspects};
+use super::{BesideView, Section, Sheet, Stamp, place, station_word, suspects};
 use crate::definition::{Harness, Point};
 use crate::fault::Fault;
+use crate::locate::place::words;
 use crate::locate::{Diagnosis, Distance, Group, Judged, Next, Verdict};
 use crate::netlist::Element;
 use crate::plan::DEFERENCE;
@@ -37,6 +38,9 @@ pub struct LocateView {
     pub repeat: Vec<String>,
     /// On the meters that the record names.
     pub notes: Vec<String>,
+    /// Places along wires, wiggle tests, and the twin.
+    #[serde(flatten)]
+    pub beside: BesideView,
 }
 
 /// A reading with its verdict.
@@ -100,7 +104,7 @@ pub struct MetresView {
 }
 
 impl MetresView {
-    fn of(harness: &Harness, distance: Distance) -> Self {
+    pub(super) fn of(harness: &Harness, distance: &Distance) -> Self {
         Self {
             from: harness.point_name(distance.from),
             at: round(distance.at.get()),
@@ -165,7 +169,7 @@ pub fn locate(harness: &Harness, diagnosis: &Diagnosis) -> (LocateView, Sheet) {
         share: round(group.share),
         faults: ids(&group.faults),
         place: suspects::place(harness, &group.faults),
-        metres: group.distance.map(|d| MetresView::of(harness, d)),
+        metres: group.distance.as_ref().map(|d| MetresView::of(harness, d)),
         accused_by: group.accused_by.clone(),
     };
     let view = LocateView {
@@ -187,6 +191,7 @@ pub fn locate(harness: &Harness, diagnosis: &Diagnosis) -> (LocateView, Sheet) {
         by_hand: diagnosis.by_hand.clone(),
         repeat: diagnosis.repeat.clone(),
         notes: diagnosis.notes.clone(),
+        beside: BesideView::of(harness, diagnosis),
     };
     let sheet = sheet(harness, diagnosis, &view);
     (view, sheet)
@@ -248,6 +253,7 @@ fn sheet(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Sheet {
             ..Section::default()
         });
     }
+    sections.extend(place::sections(diagnosis, &view.beside));
     if !diagnosis.overloaded.is_empty() {
         sections.push(overloaded_section(harness, diagnosis));
     }
@@ -319,8 +325,7 @@ fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) 
         }
     }
     let row = |(suspect, group): (&SuspectView, &Group)| {
-        let metres =
-            suspect.metres.as_ref().map(|m| format!("; {} m from {}, ± {} m", m.at, m.from, m.plus_minus));
+        let metres = group.distance.as_ref().map(|d| format!("; {}", words::words(harness, d)));
         vec![
             share(suspect.share),
             suspects::faults(harness, &group.faults),
