@@ -5,7 +5,11 @@
 //! only one page should know SVG; so layout ends in the scene and [`to_svg`] only walks it.
 
 mod face;
+mod highlight;
+mod page;
 mod scene;
+mod sign;
+mod strip;
 mod svg;
 mod swatch;
 mod text;
@@ -14,6 +18,11 @@ mod widths;
 pub use face::{
     ContactLabel, ContactState, FaceView, Mark, Side, WireLabel, face_of, face_scene, hazard_at, mirrored,
 };
+pub use highlight::{Highlights, Share};
 pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text};
+pub use sign::Sign;
+pub use strip::{
+    ElementRow, Place, PlaceKind, Stop, StripRow, StripView, Strips, Subject, strip_scene,
+};
 pub use svg::to_svg;
 pub use text::{Weight, clean, shorten, text_width, wrap};

@@ -218,8 +218,8 @@ mod tests {
                 let from = set.find(&format!("{name}:#")).unwrap() + name.len() + 1;
                 &set[from..from + 7]
             };
-            for ground in ["--paper", "--plate"] {
-                for letters in ["--ink", "--soft", "--red", "--good", "--doubt"] {
+            for ground in ["--paper", "--plate", "--field"] {
+                for letters in ["--ink", "--soft", "--red", "--good", "--doubt", "--route"] {
                     let found = contrast(value(ground), value(letters));
                     assert!(found >= 4.5, "{letters} on {ground}: {found} in {set}");
                 }

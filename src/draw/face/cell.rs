@@ -48,6 +48,7 @@ pub(super) fn dense(spot: &Spot, half: Option<Half>) -> Cell {
 
 fn signs(label: &ContactLabel, half: Option<Half>, radius: f64) -> Vec<Item> {
     let mut items = symbol::contact(half, label.state, radius);
+    items.extend(symbol::shade(label.mark, radius));
     items.extend(symbol::mark(label.mark, radius));
     items
 }
