@@ -1,5 +1,7 @@
 //! `ringout draw`: drawings as SVG.
 
+mod layout;
+mod setup;
 mod strip;
 
 use std::collections::BTreeSet;
@@ -29,6 +31,10 @@ enum What {
     Face(FaceArgs),
     /// One circuit as a line from the source through what it feeds, and back
     Strip(strip::StripArgs),
+    /// The harness laid out: trunks to scale, and what is found where
+    Layout(layout::LayoutArgs),
+    /// How the machine stands for a reading: power, plugs, switches, probes
+    Setup(setup::SetupArgs),
 }
 
 #[derive(Debug, clap::Args)]
@@ -129,6 +135,8 @@ pub(super) fn run(args: &DrawArgs) -> anyhow::Result<Outcome> {
     match &args.what {
         What::Face(args) => faces(args, &harness)?,
         What::Strip(args) => strip::draw(args, &harness)?,
+        What::Layout(args) => layout::draw(args, &harness)?,
+        What::Setup(args) => setup::draw(args, &harness)?,
     }
     Ok(Outcome::Well)
 }

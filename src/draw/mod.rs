@@ -6,8 +6,10 @@
 
 mod face;
 mod highlight;
+mod layout;
 mod page;
 mod scene;
+mod setup;
 mod sign;
 mod strip;
 mod svg;
@@ -19,10 +21,10 @@ pub use face::{
     ContactLabel, ContactState, FaceView, Mark, Side, WireLabel, face_of, face_scene, hazard_at, mirrored,
 };
 pub use highlight::{Highlights, Share};
+pub use layout::{Found, FoundKind, LayoutPlace, LayoutView, Run, layout_of, layout_scene};
 pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text};
+pub use setup::{Moved, Parted, ProbeAt, Probes, ProbesView, SetupView, setup_of, setup_scene};
 pub use sign::Sign;
-pub use strip::{
-    ElementRow, Place, PlaceKind, Stop, StripRow, StripView, Strips, Subject, strip_scene,
-};
+pub use strip::{ElementRow, Place, PlaceKind, Stop, StripRow, StripView, Strips, Subject, strip_scene};
 pub use svg::to_svg;
 pub use text::{Weight, clean, shorten, text_width, wrap};

@@ -178,8 +178,13 @@ fn begins(view: &StripView, nth: usize) -> bool {
 
 /// Whether a lane's line ends in a row.
 fn finishes(view: &StripView, nth: usize) -> bool {
+    let lane = view.rows[nth].lane;
     let next = view.rows.get(nth + 1);
-    next.is_none_or(|next| next.lane < view.rows[nth].lane || matches!(next.what, Stop::Apart(_)))
+    next.is_none_or(|next| match next.what {
+        Stop::Apart(_) => true,
+        Stop::Fork => next.lane <= lane,
+        Stop::Place(_) | Stop::Element(_) => next.lane < lane,
+    })
 }
 
 fn lane(nth: usize) -> f64 {
