@@ -132,13 +132,19 @@ fn hold(found: &Found) {
     }
     // One of each kind of drawing first.
     wrong.sort_by_key(|line| line.contains(" face "));
-    assert!(wrong.is_empty(), "{} things, of which:\n{}", wrong.len(), wrong[..wrong.len().min(60)].join("\n"));
+    assert!(
+        wrong.is_empty(),
+        "{} things, of which:\n{}",
+        wrong.len(),
+        wrong[..wrong.len().min(60)].join("\n")
+    );
 }
 
 #[test]
 fn the_definitions_of_this_repository_are_drawn_clean() {
     let most = Most { faces: usize::MAX, strips: usize::MAX };
-    let made: Vec<_> = definitions().iter().flat_map(|(name, harness)| drawings(name, harness, 1, &most)).collect();
+    let made: Vec<_> =
+        definitions().iter().flat_map(|(name, harness)| drawings(name, harness, 1, &most)).collect();
     let count = made.len();
     assert!(count > 350, "{count}");
     let Some(found) = look_at(&asked(made)) else { return };
@@ -213,7 +219,10 @@ fn hostile_names_stay_text() {
     for text in ["<script>window.pwned=1</script>", "\" onload=\"window.pwned=1\" x=\"", "abcdcbaxy[31m"] {
         assert!(said.contains(text), "{text} is not shown");
     }
-    let hidden = |c: char| (c.is_control() && c != '\n') || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}');
+    let hidden = |c: char| {
+        (c.is_control() && c != '\n')
+            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}')
+    };
     assert!(!said.contains(hidden));
 }
 
@@ -260,7 +269,8 @@ fn faces(file: &str, connector: Option<&str>) -> Vec<Asked> {
 
 #[test]
 fn published_arrangements_are_read_back_from_both_sides() {
-    let mut all: Vec<Asked> = ROWS.iter().flat_map(|(file, connector, _)| faces(file, Some(connector))).collect();
+    let mut all: Vec<Asked> =
+        ROWS.iter().flat_map(|(file, connector, _)| faces(file, Some(connector))).collect();
     all.extend(RINGS.iter().flat_map(|(file, _)| faces(file, None)));
     let Some(found) = look_at(&all) else { return };
     for (file, connector, rows) in ROWS {
@@ -286,7 +296,11 @@ fn published_arrangements_are_read_back_from_both_sides() {
         for own in harness(file).connectors.values().filter(|c| c.face.is_some()) {
             let turns = SIDES.map(|side| turn(&places(&found, &format!("{file} {} {side:?}", own.id)), ring));
             assert!(turns[0] * turns[1] < 0.0, "{file} {}: {turns:?}", own.id);
-            assert!(turns.iter().all(|turn| (turn.abs() - 360.0).abs() < 1.0), "{file} {}: {turns:?}", own.id);
+            assert!(
+                turns.iter().all(|turn| (turn.abs() - 360.0).abs() < 1.0),
+                "{file} {}: {turns:?}",
+                own.id
+            );
         }
     }
 }
@@ -294,7 +308,8 @@ fn published_arrangements_are_read_back_from_both_sides() {
 /// How far one turns, in degrees, going around the ring in order: once around, one way or the other.
 fn turn(at: &BTreeMap<String, (f64, f64)>, ring: &[&str]) -> f64 {
     let count = ring.len() as f64;
-    let middle = ring.iter().fold((0.0, 0.0), |m, name| (m.0 + at[*name].0 / count, m.1 + at[*name].1 / count));
+    let middle =
+        ring.iter().fold((0.0, 0.0), |m, name| (m.0 + at[*name].0 / count, m.1 + at[*name].1 / count));
     let angle = |name: &str| (at[name].1 - middle.1).atan2(at[name].0 - middle.0).to_degrees();
     let steps = (0..ring.len()).map(|n| angle(ring[(n + 1) % ring.len()]) - angle(ring[n]));
     steps.map(|step| (step + 180.0).rem_euclid(360.0) - 180.0).sum()
@@ -314,7 +329,8 @@ fn joined(file: &str) -> Vec<[String; 2]> {
         }
     }
     for (circuit, _) in circuits {
-        let svg = to_svg(&strip_scene(&strips.view(&Subject::Circuit(circuit.to_owned()), &Highlights::default())));
+        let svg =
+            to_svg(&strip_scene(&strips.view(&Subject::Circuit(circuit.to_owned()), &Highlights::default())));
         let read = roxmltree::Document::parse(&svg).unwrap();
         let places: Vec<&str> = read.descendants().filter_map(|n| n.attribute("data-place")).collect();
         pairs.push([places.first().unwrap(), places.last().unwrap()].map(|name| (*name).to_owned()));

@@ -287,6 +287,17 @@ impl Scene {
     pub fn with(self, other: Self) -> Self {
         let across = self.width + other.width <= WIDEST_PAIR;
         let (dx, dy) = if across { (self.width, 0.0) } else { (0.0, self.height) };
+        self.joined(other, dx, dy)
+    }
+
+    /// This drawing and another below it as one.
+    #[must_use]
+    pub fn above(self, other: Self) -> Self {
+        let dy = self.height;
+        self.joined(other, 0.0, dy)
+    }
+
+    fn joined(self, other: Self, dx: f64, dy: f64) -> Self {
         let (width, height) = (self.width.max(dx + other.width), self.height.max(dy + other.height));
         let paper = Item::Rect { area: Area::new(0.0, 0.0, width, height), rounding: 0.0, class: "paper" };
         let moved = other.items.into_iter().map(|item| item.moved(dx, dy));

@@ -43,7 +43,7 @@ pub enum Sign {
     Coil,
     /// A sensor.
     Sensor,
-    /// A battery.
+    /// A battery: current comes in at the short plate, minus, and leaves at the long one, plus.
     Battery,
     /// An alternator.
     Alternator,
@@ -112,8 +112,8 @@ impl Sign {
             Self::Resistor => vec![block(5.0, 11.0, "cavity")],
             Self::Coil => vec![block(11.0, 8.0, "cavity")],
             Self::Battery => vec![
-                polyline(&[at(-11.0, -4.0), at(11.0, -4.0)], false, "thin"),
-                Item::Rect { area: Area::new(-6.0, 0.5, 6.0, 4.0), rounding: 0.0, class: "ink" },
+                Item::Rect { area: Area::new(-6.0, -4.0, 6.0, -0.5), rounding: 0.0, class: "ink" },
+                polyline(&[at(-11.0, 4.0), at(11.0, 4.0)], false, "firm"),
             ],
             Self::Unit => vec![block(13.0, 12.0, "cavity"), block(9.0, 8.0, "thin")],
             Self::Driver => {

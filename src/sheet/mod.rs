@@ -9,6 +9,7 @@ mod audit;
 mod locate;
 mod nets;
 mod pins;
+mod pins_drawn;
 mod plan;
 mod plan_aids;
 mod plan_view;
@@ -23,6 +24,7 @@ pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, 
 pub use locate::{LocateView, locate};
 pub use nets::{NetView, NetsView, nets};
 pub use pins::{PinView, PinsView, pins};
+pub use pins_drawn::{pins_html, pins_svg};
 pub use plan::{plan, plan_with_reasons};
 pub use plan_aids::{AidsView, GroupView, LoopView, WithoutView};
 pub use plan_view::{ExpectView, PlanView, SetupView, WhyView};

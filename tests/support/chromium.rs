@@ -62,7 +62,8 @@ fn program() -> Option<&'static str> {
 /// is a failure.
 pub(crate) fn look_at(drawings: &[Asked]) -> Option<Found> {
     let Some(program) = program() else {
-        let message = "LEFT OUT: drawings in a browser, because chromium is not installed; tests/run installs it";
+        let message =
+            "LEFT OUT: drawings in a browser, because chromium is not installed; tests/run installs it";
         assert_ne!(std::env::var("CI").as_deref(), Ok("true"), "{message}");
         // Not by `eprintln!`, which the test runner keeps to itself while tests pass.
         std::io::stderr().write_all(format!("{message}\n").as_bytes()).expect("standard error is open");
@@ -111,7 +112,10 @@ fn html(drawings: &[Asked]) -> String {
         let (own, rest) = apart(&asked.svg);
         assert!(own.len() > 1000, "{}", asked.name);
         let name = asked.name.replace('&', "&amp;").replace('"', "&quot;");
-        page.push_str(&format!("<template data-name=\"{name}\" data-places={}>{rest}</template>", asked.places));
+        page.push_str(&format!(
+            "<template data-name=\"{name}\" data-places={}>{rest}</template>",
+            asked.places
+        ));
     }
     page.push_str("<script>");
     page.push_str(SCRIPT);

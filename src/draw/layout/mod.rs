@@ -67,7 +67,7 @@ pub struct Found {
 pub enum FoundKind {
     /// A connector without a mate.
     Connector,
-    /// Two connectors plugged together.
+    /// Two connectors plugged together, or the half of a pair whose other half is at another place.
     Mated,
     /// A splice.
     Splice,

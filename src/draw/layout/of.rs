@@ -182,6 +182,8 @@ impl<'a> Map<'a> {
                 halves.flat_map(|c| harness.contacts_of(c)).map(Point::Contact).collect();
             let (kind, name) = match pair {
                 Some(mate) => (FoundKind::Mated, format!("{}–{}", connector.id, harness.connectors[mate].id)),
+                // Its mate is found at another place.
+                None if mate.is_some() => (FoundKind::Mated, connector.id.clone()),
                 None => (FoundKind::Connector, connector.id.clone()),
             };
             let end = contacts.iter().any(|point| ends.contains(point));

@@ -310,6 +310,7 @@ fn place_box(view: &LayoutView, tree: &Tree, nth: usize, x: &[f64]) -> Block {
         y += 4.0;
     }
     let title = if node.again { "drawn already: a ring closes here" } else { place.title.as_str() };
+    let title = if title == place.name { "" } else { title };
     y += 13.0;
     put(y, 13.0, shorten(&bounded(&place.name), 13.0, Weight::Bold, BOX), (Weight::Bold, "ink"), &mut right);
     for text in wrap(&bounded(title), 11.0, Weight::Regular, BOX, 2) {

@@ -244,31 +244,34 @@ fn lines(page: &mut Page, texts: &[String]) {
 /// The meter with its two leads, each to what it touches.
 fn meter(page: &mut Page, probes: &ProbesView) {
     let top = page.y;
+    probe_words(page, &probes.red, "Red", "red");
+    page.y = (page.y + 6.0).max(top + 52.0);
+    let second = page.y - top;
+    probe_words(page, &probes.black, "Black", "ink");
     let sign = if probes.ohms { "Ω" } else { "V" };
     let mut items = vec![
         Item::Rect { area: Area::new(0.0, 2.0, 66.0, 84.0), rounding: 7.0, class: "cavity" },
         Item::Rect { area: Area::new(8.0, 10.0, 58.0, 34.0), rounding: 2.0, class: "plate" },
         Item::Text(line(at(33.0, 28.0), 15.0, sign).bold().anchor(Anchor::Middle)),
     ];
-    for (y, class, ink) in [(50.0, "ring-red", "red"), (72.0, "ring-ink", "ink")] {
-        items.push(Item::Circle { centre: at(50.0, y), radius: 3.4, class: ink });
-        let target = if ink == "red" { 13.0 } else { 65.0 };
-        let bend = if ink == "red" { 96.0 } else { 84.0 };
-        items.push(polyline(&[at(50.0, y), at(bend, y), at(bend, target), at(112.0, target)], false, class));
-        // The probe: a grip, and a needle that points at what it touches.
-        let grip = Area::new(112.0, target - 4.0, 140.0, target + 4.0);
-        items.push(Item::Rect { area: grip, rounding: 3.0, class: ink });
-        items.push(polyline(&[at(140.0, target), at(156.0, target)], false, "firm"));
-    }
+    items.extend(lead(50.0, 96.0, 13.0, "ring-red", "red"));
+    items.extend(lead(72.0, 84.0, second + 13.0, "ring-ink", "ink"));
     page.place(items, LEFT, top);
-    for (probe, name, class, dy) in [(&probes.red, "Red", "red", 0.0), (&probes.black, "Black", "ink", 52.0)]
-    {
-        page.y = top + dy;
-        probe_words(page, probe, name, class);
-    }
     page.y = page.y.max(top + 90.0);
     let kind = format!("reads {}", probes.kind);
     words(page, LEFT, &[(&kind, 11.0, Weight::Regular, "soft")]);
+}
+
+/// A lead from its socket on the meter to its probe: a grip, and a needle that points at what it touches.
+fn lead(socket: f64, bend: f64, target: f64, class: &'static str, ink: &'static str) -> Vec<Item> {
+    let way = [at(50.0, socket), at(bend, socket), at(bend, target), at(112.0, target)];
+    let grip = Area::new(112.0, target - 4.0, 140.0, target + 4.0);
+    vec![
+        Item::Circle { centre: at(50.0, socket), radius: 3.4, class: ink },
+        polyline(&way, false, class),
+        Item::Rect { area: grip, rounding: 3.0, class: ink },
+        polyline(&[at(140.0, target), at(156.0, target)], false, "firm"),
+    ]
 }
 
 fn probe_words(page: &mut Page, probe: &ProbeAt, name: &str, class: &'static str) {

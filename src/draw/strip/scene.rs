@@ -277,7 +277,8 @@ fn place_sign(kind: PlaceKind) -> Vec<Item> {
 fn level(place: &Place, volts: &Volts, middle: f64) -> Vec<Item> {
     let Some(own) = place.volts.filter(|_| volts.most > 0.0) else { return Vec::new() };
     let long = BAR_LONG * (own.get().abs() / volts.most).clamp(0.0, 1.0);
-    let text = format!("{own}");
+    // A fraction of a millivolt is told roughly.
+    let text = if own.get().abs() < 1e-3 { format!("{own:.1}") } else { own.to_string() };
     let text = shorten(&text, 12.0, Weight::Regular, VOLTS_AT - BAR_FROM - BAR_LONG - 4.0);
     vec![
         Item::Rect {
