@@ -19,8 +19,8 @@ use std::collections::BTreeMap;
 use chromium::{Asked, Found, Measured, look_at};
 use ringout::definition::{Harness, Id, Kind, Point, WireId, load};
 use ringout::draw::{
-    Highlights, Mark, Probes, Scene, Share, Side, Strips, Subject, Weight, face_of, face_scene, layout_of,
-    layout_scene, setup_of, setup_scene, strip_scene, text_width, to_svg,
+    Anchor, Area, Highlights, Item, Mark, Probes, Scene, Share, Side, Strips, Subject, Text, Weight, face_of,
+    face_scene, layout_of, layout_scene, setup_of, setup_scene, strip_scene, text_width, to_svg,
 };
 use ringout::netlist::{Element, Netlist};
 use ringout::setup::{Connected, Isolated, Setup};
@@ -108,7 +108,7 @@ fn drawings(name: &str, harness: &Harness, seed: usize, most: &Most) -> Vec<(Str
 }
 
 fn asked(made: Vec<(String, Scene)>) -> Vec<Asked> {
-    made.into_iter().map(|(name, scene)| Asked { name, svg: to_svg(&scene), places: false }).collect()
+    made.into_iter().map(|(name, scene)| Asked { name, scene, places: false }).collect()
 }
 
 /// Fails with what is wrong, the commonest kinds first.
@@ -138,6 +138,37 @@ fn hold(found: &Found) {
         wrong.len(),
         wrong[..wrong.len().min(60)].join("\n")
     );
+}
+
+/// What the measure is worth: it finds what is planted.
+#[test]
+fn the_browser_finds_what_is_wrong() {
+    let text = |x: f64, text: &str, class: &'static str| {
+        Item::Text(Text {
+            at: ringout::draw::Point { x, y: 50.0 },
+            anchor: Anchor::Start,
+            size: 12.0,
+            weight: Weight::Regular,
+            class,
+            text: text.to_owned(),
+        })
+    };
+    let paper = || Item::Rect { area: Area::new(0.0, 0.0, 200.0, 100.0), rounding: 0.0, class: "paper" };
+    let items = vec![
+        paper(),
+        text(10.0, "one", "ink"),
+        text(20.0, "two", "ink"),
+        text(80.0, "pale", "wire-ye"),
+        text(180.0, "away", "ink"),
+    ];
+    let (title, desc) = ("wrong".to_owned(), String::new());
+    let scene = Scene { title, desc, width: 200.0, height: 100.0, items };
+    let Some(found) = look_at(&[Asked { name: "wrong".to_owned(), scene, places: false }]) else { return };
+    let drawing = &found.drawings[0];
+    assert_eq!(drawing.overlaps, [["one", "two"]]);
+    assert_eq!(drawing.outside, ["away"]);
+    let low: Vec<bool> = drawing.contrast.iter().map(|(least, _)| *least < 4.5).collect();
+    assert_eq!(low, [true, false, true], "yellow on white and on black: {:?}", drawing.contrast);
 }
 
 #[test]
@@ -261,7 +292,7 @@ fn faces(file: &str, connector: Option<&str>) -> Vec<Asked> {
         for side in SIDES {
             let scene = face_scene(&face_of(&harness, id, side, &[]));
             let name = format!("{file} {} {side:?}", own.id);
-            all.push(Asked { name, svg: to_svg(&scene), places: true });
+            all.push(Asked { name, scene, places: true });
         }
     }
     all

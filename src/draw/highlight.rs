@@ -61,8 +61,8 @@ pub struct Highlights {
 }
 
 impl Highlights {
-    /// The suspects of a diagnosis. An element has the shares of all groups in which one of its faults
-    /// stands, added up.
+    /// The suspects of a diagnosis, and the points that were read: bad where any reading there was bad. An
+    /// element has the shares of all groups in which one of its faults stands, added up.
     pub fn of_diagnosis(diagnosis: &Diagnosis) -> Self {
         let mut shares: BTreeMap<Element, f64> = BTreeMap::new();
         let mut distances = Vec::new();
@@ -78,7 +78,14 @@ impl Highlights {
             distances.extend(wire.zip(group.distance));
         }
         let suspects = shares.into_iter().map(|(element, share)| (element, Share::of(share))).collect();
-        Self { suspects, distances, ..Self::default() }
+        let mut read: BTreeMap<Point, bool> = BTreeMap::new();
+        for judged in &diagnosis.judged {
+            for point in [judged.measurement.red(), judged.measurement.black()] {
+                *read.entry(point).or_insert(true) &= judged.good;
+            }
+        }
+        let points = read.into_iter().map(|(point, good)| (point, if good { Mark::Good } else { Mark::Bad }));
+        Self { points: points.collect(), suspects, distances, ..Self::default() }
     }
 
     /// The share of an element, if it is suspect.
@@ -91,15 +98,16 @@ impl Highlights {
         self.points.iter().find(|(p, _)| *p == point).map(|(_, mark)| *mark)
     }
 
-    /// What a face shows of this: marks at contacts, and suspects that lie in a contact or end there. A
+    /// What a face shows of this: probes, then suspects that lie in a contact or end there, then results. A
     /// suspect wire is pointed out at both its ends.
     pub fn at_contacts(&self, harness: &Harness) -> Vec<(ContactId, Mark)> {
-        let mut marks: Vec<(ContactId, Mark)> = Vec::new();
-        for (point, mark) in &self.points {
-            if let Point::Contact(contact) = point {
-                marks.push((*contact, *mark));
-            }
-        }
+        let is_probe = |mark: Mark| matches!(mark, Mark::RedProbe | Mark::BlackProbe);
+        let contact = |(point, mark): &(Point, Mark)| match point {
+            Point::Contact(contact) => Some((*contact, *mark)),
+            _ => None,
+        };
+        let (mut marks, results): (Vec<_>, Vec<_>) =
+            self.points.iter().filter_map(contact).partition(|(_, mark)| is_probe(*mark));
         let mut shares: BTreeMap<ContactId, Share> = BTreeMap::new();
         for (element, share) in &self.suspects {
             for contact in contacts_of(harness, *element) {
@@ -108,6 +116,7 @@ impl Highlights {
             }
         }
         marks.extend(shares.into_iter().map(|(contact, share)| (contact, Mark::Suspect(share))));
+        marks.extend(results);
         marks
     }
 }

@@ -26,5 +26,5 @@ pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text};
 pub use setup::{Moved, Parted, ProbeAt, Probes, ProbesView, SetupView, setup_of, setup_scene};
 pub use sign::Sign;
 pub use strip::{ElementRow, Place, PlaceKind, Stop, StripRow, StripView, Strips, Subject, strip_scene};
-pub use svg::to_svg;
+pub use svg::{Look, SvgOptions, style_sheet, to_svg, to_svg_with};
 pub use text::{Weight, clean, shorten, text_width, wrap};

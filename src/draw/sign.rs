@@ -63,11 +63,15 @@ impl Sign {
             Self::Bond => 2.0,
             Self::Battery => 4.0,
             Self::Switch | Self::RelayContact | Self::Driver => 11.6,
-            Self::Fuse | Self::Breaker => 11.0,
             Self::Diode | Self::DiodeAgainst => 7.0,
             Self::RelayCoil | Self::Coil => 8.0,
-            Self::Resistor => 11.0,
-            Self::Lamp | Self::Motor | Self::Sensor | Self::Alternator => 11.0,
+            Self::Fuse
+            | Self::Breaker
+            | Self::Resistor
+            | Self::Lamp
+            | Self::Motor
+            | Self::Sensor
+            | Self::Alternator => 11.0,
             Self::Unit => 12.0,
         }
     }

@@ -8,7 +8,7 @@ use askama::Template;
 use super::{Sheet, pins};
 use crate::definition::diagnostic::clean;
 use crate::definition::{ConnectorId, Harness};
-use crate::draw::{Scene, Side, face_of, face_scene, to_svg};
+use crate::draw::{Look, Scene, Side, SvgOptions, face_of, face_scene, style_sheet, to_svg, to_svg_with};
 
 /// One connector on the page.
 struct Connector {
@@ -22,6 +22,8 @@ struct Connector {
 #[template(path = "pins.html")]
 struct Page<'a> {
     heading: String,
+    /// The drawings' own style sheet, which holds no markup.
+    style: String,
     columns: Vec<&'static str>,
     connectors: Vec<Connector>,
     deference: &'a str,
@@ -57,11 +59,13 @@ pub fn pins_html(
 ) -> Result<String, askama::Error> {
     let (_, sheet): (_, Sheet) = pins(harness, only);
     let columns = sheet.sections.first().map_or(Vec::new(), |section| section.columns.clone());
+    let shared = SvgOptions { with_style_sheet: false, ..SvgOptions::default() };
     let connectors = wanted(harness, only).into_iter().zip(sheet.sections).map(|(id, section)| Connector {
         title: clean(&section.title),
-        faces: faces(harness, id).iter().map(to_svg).collect(),
+        faces: faces(harness, id).iter().map(|face| to_svg_with(face, shared)).collect(),
         rows: section.rows.iter().map(|row| row.iter().map(|cell| clean(cell)).collect()).collect(),
     });
     let heading = sheet.heading.iter().map(|line| clean(line)).collect::<Vec<_>>().join(" ");
-    Page { heading, columns, connectors: connectors.collect(), deference }.render()
+    let style = style_sheet(Look::default());
+    Page { heading, style, columns, connectors: connectors.collect(), deference }.render()
 }

@@ -4,19 +4,19 @@
 //! text boxes, texts off the sheet, contrast, elements that should not be there, and the places of
 //! contacts. Why: widths from a table are a promise; a browser keeps it or does not.
 //!
-//! All drawings go into one page that is opened once. They share one style sheet, which is the one each
-//! of them carries; it is put in three times, with one of its conditions made unconditional each time,
-//! because a page cannot switch its colour scheme by itself.
+//! All drawings go into one page that is opened once, with the style sheet of each look beside each other:
+//! a page cannot switch its colour scheme by itself, but it can switch style sheets.
 
 use std::io::Write;
 use std::process::{Command, Stdio};
 
+use ringout::draw::{Look, Scene, SvgOptions, style_sheet, to_svg_with};
 use serde::Deserialize;
 
-/// What is asked of one drawing.
+/// A drawing to be looked at.
 pub(crate) struct Asked {
     pub name: String,
-    pub svg: String,
+    pub scene: Scene,
     /// Whether the places of its contacts are wanted.
     pub places: bool,
 }
@@ -89,31 +89,18 @@ pub(crate) fn look_at(drawings: &[Asked]) -> Option<Found> {
     Some(serde_json::from_str(&text.replace("&amp;", "&")).expect("the answer is JSON"))
 }
 
-/// The style sheet of a drawing, and the drawing without it.
-fn apart(svg: &str) -> (&str, String) {
-    let from = svg.find("<style>").expect("a style sheet");
-    let to = svg.find("</style>").expect("its end") + "</style>".len();
-    (&svg[from + "<style>".len()..to - "</style>".len()], format!("{}{}", &svg[..from], &svg[to..]))
-}
-
 fn html(drawings: &[Asked]) -> String {
-    let style = drawings.first().map_or(String::new(), |asked| apart(&asked.svg).0.to_owned());
-    // What SVG text escapes, a style element in HTML must not.
-    let style = style.replace("&gt;", ">").replace("&amp;", "&");
-    let (dark, print) = ("@media (prefers-color-scheme:dark)", "@media print");
-    assert!(style.contains(dark) && style.contains(print), "{style}");
-    let styles = [style.clone(), style.replace(dark, "@media all"), style.replace(print, "@media all")];
     let mut page = String::from("<!doctype html><meta charset=utf-8><title>drawings</title>");
-    for style in styles {
-        page.push_str(&format!("<style class=look>{style}</style>"));
+    for look in [Look::Light, Look::Dark, Look::Print] {
+        page.push_str(&format!("<style class=look>{}</style>", style_sheet(look)));
     }
     page.push_str("<div id=stage></div>");
     for asked in drawings {
-        let (own, rest) = apart(&asked.svg);
-        assert!(own.len() > 1000, "{}", asked.name);
         let name = asked.name.replace('&', "&amp;").replace('"', "&quot;");
+        let options = SvgOptions { with_style_sheet: false, ..SvgOptions::default() };
+        let svg = to_svg_with(&asked.scene, options);
         page.push_str(&format!(
-            "<template data-name=\"{name}\" data-places={}>{rest}</template>",
+            "<template data-name=\"{name}\" data-places={}>{svg}</template>",
             asked.places
         ));
     }
@@ -194,6 +181,8 @@ function measure(template) {
     for (const t of texts) {
       const ink = paint(t.node, look).c;
       for (const under of t.below) {
+        // Off the sheet there is nothing to stand out from; that is told by itself.
+        if (!under.length) continue;
         const c = contrast(ink, mixed(under, look));
         if (c < least[0]) least = [Math.round(c * 100) / 100, t.text.slice(0, 60)];
       }

@@ -70,7 +70,7 @@ pub(super) fn draw(args: &SetupArgs, harness: &Harness) -> anyhow::Result<()> {
 
 fn probes_at(args: &SetupArgs, harness: &Harness, setup: &Setup, names: [&str; 2]) -> anyhow::Result<Probes> {
     let connected = PowerArg::Connected == args.power;
-    let kind = args.kind.map(Kind::from).unwrap_or(if connected { Kind::Voltage } else { Kind::Continuity });
+    let kind = args.kind.map_or(if connected { Kind::Voltage } else { Kind::Continuity }, Kind::from);
     if connected && kind.is_resistance() {
         bail!("{} is read with power isolated only", kind.word());
     }

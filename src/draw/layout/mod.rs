@@ -1,7 +1,7 @@
 //! The harness laid out: trunks and branches to scale, with what is found at each place.
 //!
 //! Comes in: a harness and what to point out. Goes out: a [`LayoutView`] of places and runs, and from it
-//! a [`Scene`]. Why: where a wire runs, what lies beside it and where to stand is seen faster than read.
+//! a [`Scene`](super::Scene). Why: where a wire runs, what lies beside it and where to stand is seen faster than read.
 //!
 //! Trunks run level and to one scale; a branch drops from its breakout and runs level again. So lengths
 //! can be compared by eye anywhere on the sheet, and what hangs at a place hangs below it. A radial

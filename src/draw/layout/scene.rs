@@ -104,7 +104,7 @@ impl Scale {
         let shortest = runs.filter(|length| *length > 0.0).fold(f64::INFINITY, f64::min);
         // A little wider for the sake of short runs, but no sheet of three widths.
         let wanted = if shortest.is_finite() { SHORTEST / shortest } else { fitting };
-        let per_metre = fitting.max(wanted.min(fitting * 1.4)).clamp(1e-3, 600.0);
+        let per_metre = fitting.max(wanted.min(fitting * 1.4)).clamp(1e-6, 600.0);
         let stretched = shortest * per_metre < SHORTEST - 1e-6;
         Self { per_metre, stretched }
     }

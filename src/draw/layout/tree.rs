@@ -46,9 +46,12 @@ pub(super) fn lanes(tree: &Tree) -> Vec<Vec<usize>> {
     lanes
 }
 
+/// No run is drawn longer, so that sums stay numbers.
+const LONGEST: f64 = 1e6;
+
 /// The length a run is drawn with.
 pub(super) fn metres(view: &LayoutView, run: usize) -> f64 {
-    view.runs[run].length.map_or(1.0, Metres::get).max(0.0)
+    view.runs[run].length.map_or(1.0, Metres::get).clamp(0.0, LONGEST)
 }
 
 /// The trees of a view, in the order of their first places, with so many nodes at most in all.

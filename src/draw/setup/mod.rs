@@ -1,7 +1,7 @@
 //! One phase as a small picture: what is connected, what is parted, and where the probes go.
 //!
 //! Comes in: a harness, a setup and the probes of a reading. Goes out: a [`SetupView`], and from it a
-//! [`Scene`]. Why: before a reading counts, the machine must stand as the plan means it; a look at the
+//! [`Scene`](super::Scene). Why: before a reading counts, the machine must stand as the plan means it; a look at the
 //! picture and a look at the machine must agree.
 
 mod of;

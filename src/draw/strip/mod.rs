@@ -1,7 +1,7 @@
 //! One circuit as a line of stations: from the source through what it feeds, and back.
 //!
 //! Comes in: a harness and a circuit's id or a part. Goes out: a [`StripView`] of plain rows, and from it
-//! a [`Scene`]. Why: a fault is found by walking along the circuit, and the walk is easier with every
+//! a [`Scene`](super::Scene). Why: a fault is found by walking along the circuit, and the walk is easier with every
 //! element in its order, with what it resists and the voltage that is to be expected at each point.
 //!
 //! The line runs from top to bottom, so that it prints on upright paper and scrolls on a telephone. Each

@@ -434,13 +434,14 @@ impl<'a> Builder<'a> {
         row.gauge = wire.gauge.map_or(String::new(), |gauge| gauge.to_string());
         row.length = wire.length;
         let distance = self.points_out.distances.iter().find(|(at, _)| *at == id).map(|(_, d)| d);
-        row.fault = distance.zip(wire.length).map(|(distance, length)| {
-            let part = (distance.at.get() / length.get()).clamp(0.0, 1.0);
-            let from_top = self.harness.point_index(distance.from) == from;
-            let name = self.harness.point_name(distance.from);
-            let [at, plus_minus] = [distance.at, distance.plus_minus].map(|m| significant(m.get(), 2));
-            (if from_top { part } else { 1.0 - part }, format!("{at} m from {name}, ± {plus_minus} m"))
-        });
+        row.fault =
+            distance.zip(wire.length.filter(|length| length.get() > 0.0)).map(|(distance, length)| {
+                let part = (distance.at.get() / length.get()).clamp(0.0, 1.0);
+                let from_top = self.harness.point_index(distance.from) == from;
+                let name = self.harness.point_name(distance.from);
+                let [at, plus_minus] = [distance.at, distance.plus_minus].map(|m| significant(m.get(), 2));
+                (if from_top { part } else { 1.0 - part }, format!("{at} m from {name}, ± {plus_minus} m"))
+            });
     }
 
     fn part(&self, link: LinkId, part: PartId, from: usize) -> ElementRow {

@@ -77,11 +77,11 @@ impl Volts {
 }
 
 fn desc(view: &StripView) -> String {
-    let words = view.rows.iter().filter_map(|row| match &row.what {
-        Stop::Place(place) => Some(place_words(place)),
-        Stop::Element(element) => Some(element_words(element)),
-        Stop::Fork => Some("branch".to_owned()),
-        Stop::Apart(words) => Some(words.clone()),
+    let words = view.rows.iter().map(|row| match &row.what {
+        Stop::Place(place) => place_words(place),
+        Stop::Element(element) => element_words(element),
+        Stop::Fork => "branch".to_owned(),
+        Stop::Apart(words) => words.clone(),
     });
     let all = words.map(|w| bounded(&w)).collect::<Vec<_>>().join("; ");
     format!("{}.", shorten(&all, 1.0, Weight::Regular, 8000.0))
