@@ -58,6 +58,9 @@ impl<'a> Strips<'a> {
         {
             notes.insert(0, "No current flows along the whole of this way in the setup shown.".to_owned());
         }
+        if main.fed && !main.closed {
+            notes.insert(0, "No way back to the source is known: no current is shown.".to_owned());
+        }
         let about = harness.about.title.clone();
         StripView {
             name: match subject {

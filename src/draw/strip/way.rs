@@ -8,7 +8,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::definition::{Harness, PartId, PartKind, Point, WireId};
+use crate::definition::{Harness, LoadKind, PartId, PartKind, Point, WireId};
 use crate::netlist::{Link, LinkId, Netlist, PartWay, Ways};
 
 /// What a strip shows.
@@ -119,7 +119,11 @@ impl Source {
     }
 }
 
-/// Conductors first, then what switches and protects; never through a load, the frame or a source.
+/// What crossing a sensor costs: a float or pressure switch stands in the way of what it switches, but a
+/// way without it is taken first.
+const SENSOR: f64 = 10.0;
+
+/// Conductors first, then what switches and protects; a sensor last; never through another load, the frame or a source.
 fn feed_cost(harness: &Harness, netlist: &Netlist, link: LinkId, entered: usize) -> Option<f64> {
     let forward = netlist.ends(link)[0] == entered;
     match netlist.link(link) {
@@ -127,6 +131,7 @@ fn feed_cost(harness: &Harness, netlist: &Netlist, link: LinkId, entered: usize)
         Link::Bond(_) => None,
         Link::Part(part, way) => match (way, &harness.parts[part].kind) {
             (PartWay::Diode | PartWay::Drive(_), _) if !forward => None,
+            (_, PartKind::Load { kind: LoadKind::Sensor, .. }) => Some(SENSOR),
             (PartWay::Source | PartWay::Coil, _) | (_, PartKind::Load { .. }) => None,
             _ => Some(1.0),
         },
@@ -143,6 +148,7 @@ fn back_cost(harness: &Harness, netlist: &Netlist, link: LinkId, entered: usize)
         Link::Part(part, way) => match (way, &harness.parts[part].kind) {
             (PartWay::Source, _) if forward => Some(20.0),
             (PartWay::Diode, _) if !forward => Some(1.0),
+            (_, PartKind::Load { kind: LoadKind::Sensor, .. }) => Some(SENSOR),
             (PartWay::Source | PartWay::Diode | PartWay::Coil | PartWay::Drive(_), _)
             | (_, PartKind::Load { .. }) => None,
             _ => Some(1.0),
