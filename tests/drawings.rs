@@ -16,8 +16,8 @@ use std::process::Command;
 use drawn::{Drawn, read_back};
 use ringout::definition::{Half, Harness, Kind, Point};
 use ringout::draw::{
-    Highlights, Item, Probes, Scene, Share, Side, Strips, Subject, face_of, face_scene, layout_of,
-    layout_scene, setup_of, setup_scene, strip_scene, to_svg,
+    Highlights, Item, Probes, Scene, Share, Side, StripOptions, Strips, Subject, face_of, face_scene,
+    layout_of, layout_scene, setup_of, setup_scene, strip_scene, to_svg,
 };
 use ringout::netlist::{Element, Netlist};
 use ringout::setup::{Isolated, Setup};
@@ -215,6 +215,31 @@ fn a_strip_goes_from_plus_through_the_load_to_minus_and_tells_the_voltages() {
         let elements: Vec<&str> = rows(&read, "data-element").into_iter().map(|(id, _)| id).collect();
         for id in ["BAT", "1A", "1A@B1", "S1", "2A", "E1", "3A"] {
             assert!(elements.contains(&id), "{id} is not in {elements:?}");
+        }
+    }
+}
+
+/// Short, a strip holds every row of its own circuit that the whole one holds, and says what it leaves out.
+#[test]
+fn a_short_strip_leaves_out_what_is_shared_and_nothing_else() {
+    let harness = harness("orchard-sprayer.toml");
+    let netlist = Netlist::new(&harness);
+    let strips = Strips::new(&harness, &netlist);
+    for circuit in strips.circuits() {
+        let subject = Subject::Circuit(circuit.to_owned());
+        let elements = |short: bool| {
+            let view = strips.view_with(&subject, &Highlights::default(), StripOptions { short });
+            let svg = to_svg(&strip_scene(&view));
+            let read = roxmltree::Document::parse(&svg).unwrap();
+            let all: Vec<String> =
+                rows(&read, "data-element").iter().map(|(id, _)| (*id).to_owned()).collect();
+            (all, svg.contains("not drawn here"))
+        };
+        let ((whole, none), (short, some)) = (elements(false), elements(true));
+        assert!(!none && short.len() <= whole.len(), "{circuit}");
+        assert_eq!(short.len() < whole.len(), some, "{circuit}");
+        for wire in harness.wires.values().filter(|wire| wire.circuit.as_deref() == Some(circuit)) {
+            assert!(short.contains(&wire.id), "{circuit}: {} is missing", wire.id);
         }
     }
 }

@@ -19,8 +19,9 @@ use std::collections::BTreeMap;
 use chromium::{Asked, Found, Measured, look_at};
 use ringout::definition::{Harness, Id, Kind, Point, WireId, load};
 use ringout::draw::{
-    Anchor, Area, Highlights, Item, Mark, Probes, Scene, Share, Side, Strips, Subject, Text, Weight, face_of,
-    face_scene, layout_of, layout_scene, setup_of, setup_scene, strip_scene, text_width, to_svg,
+    Anchor, Area, Highlights, Item, Mark, Probes, Scene, Share, Side, StripOptions, Strips, Subject, Text,
+    Weight, face_of, face_scene, layout_of, layout_scene, setup_of, setup_scene, strip_scene, text_width,
+    to_svg,
 };
 use ringout::netlist::{Element, Netlist};
 use ringout::setup::{Connected, Isolated, Setup};
@@ -93,7 +94,8 @@ fn drawings(name: &str, harness: &Harness, seed: usize, most: &Most) -> Vec<(Str
     let parts = harness.parts.ids().map(Subject::Part);
     for (nth, subject) in circuits.chain(parts).step_by(1 + seed % 3).take(most.strips).enumerate() {
         let points_out = if nth % 2 == 0 { &busy } else { &plain };
-        made.push((format!("{name} strip {subject:?}"), strip_scene(&strips.view(&subject, points_out))));
+        let view = strips.view_with(&subject, points_out, StripOptions { short: nth % 3 == 1 });
+        made.push((format!("{name} strip {subject:?}"), strip_scene(&view)));
     }
     for (what, points_out) in [("layout", &plain), ("busy layout", &busy)] {
         made.push((format!("{name} {what}"), layout_scene(&layout_of(harness, points_out))));

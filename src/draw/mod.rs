@@ -25,6 +25,8 @@ pub use layout::{Found, FoundKind, LayoutPlace, LayoutView, Run, layout_of, layo
 pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text};
 pub use setup::{Moved, Parted, ProbeAt, Probes, ProbesView, SetupView, setup_of, setup_scene};
 pub use sign::Sign;
-pub use strip::{ElementRow, Place, PlaceKind, Stop, StripRow, StripView, Strips, Subject, strip_scene};
+pub use strip::{
+    ElementRow, Place, PlaceKind, Stop, StripOptions, StripRow, StripView, Strips, Subject, strip_scene,
+};
 pub use svg::{Look, SvgOptions, style_sheet, to_svg, to_svg_with};
 pub use text::{Weight, clean, shorten, text_width, wrap};

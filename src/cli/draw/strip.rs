@@ -4,7 +4,7 @@ use anyhow::bail;
 
 use super::{Destination, Readings, file_names};
 use crate::definition::{Harness, Named};
-use crate::draw::{Highlights, Strips, Subject, strip_scene, to_svg};
+use crate::draw::{Highlights, StripOptions, Strips, Subject, strip_scene, to_svg};
 use crate::netlist::Netlist;
 
 #[derive(Debug, clap::Args)]
@@ -15,6 +15,9 @@ pub(super) struct StripArgs {
     /// Every circuit, one file each
     #[arg(long, conflicts_with = "circuit", requires = "out")]
     all: bool,
+    /// Leave out the feed and return that the circuit shares with others
+    #[arg(long)]
+    short: bool,
     #[command(flatten)]
     readings: Readings,
     #[command(flatten)]
@@ -29,9 +32,11 @@ pub(super) fn draw(args: &StripArgs, harness: &Harness) -> anyhow::Result<()> {
         Some(name) => vec![(name.as_str(), subject(harness, &strips, name)?)],
         None => strips.circuits().into_iter().map(|id| (id, Subject::Circuit(id.to_owned()))).collect(),
     };
+    let options = StripOptions { short: args.short };
     let names = file_names("strip", wanted.iter().map(|(name, _)| *name), "");
-    let draw =
-        |subject: &Subject, points_out: &Highlights| to_svg(&strip_scene(&strips.view(subject, points_out)));
+    let draw = |subject: &Subject, points_out: &Highlights| {
+        to_svg(&strip_scene(&strips.view_with(subject, points_out, options)))
+    };
     let drawings =
         names.into_iter().zip(&wanted).map(|(name, (_, subject))| (name, draw(subject, &points_out)));
     args.to.write(drawings.collect())

@@ -8,6 +8,7 @@
 //! place where a person stands is a field; wires between fields are the loom between those places.
 //! Branches of the same circuit are folded out to the right at the point where they leave.
 
+mod build;
 mod energise;
 mod of;
 mod scene;
@@ -21,6 +22,14 @@ use super::face::Mark;
 use super::highlight::Share;
 use super::sign::Sign;
 use crate::units::{Metres, Ohms, Volts};
+
+/// How much of a circuit's way is drawn.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct StripOptions {
+    /// Only from the circuit's first wire to its last, with what takes the current and what is suspect; the
+    /// feed that it shares with others is told in one line.
+    pub short: bool,
+}
 
 /// A circuit as it shall be drawn.
 #[derive(Debug, Clone, PartialEq)]
@@ -61,6 +70,8 @@ pub enum Stop {
     Element(ElementRow),
     /// The line parts here: the rows below, down to the next on a lower lane, are the branch.
     Fork,
+    /// Part of the way that is not drawn: what lies on it, in words.
+    Skipped(String),
     /// Another piece of the circuit, that does not hang on the one above.
     Apart(String),
 }

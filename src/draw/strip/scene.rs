@@ -81,7 +81,7 @@ fn desc(view: &StripView) -> String {
         Stop::Place(place) => place_words(place),
         Stop::Element(element) => element_words(element),
         Stop::Fork => "branch".to_owned(),
-        Stop::Apart(words) => words.clone(),
+        Stop::Apart(words) | Stop::Skipped(words) => words.clone(),
     });
     let all = words.map(|w| bounded(&w)).collect::<Vec<_>>().join("; ");
     format!("{}.", shorten(&all, 1.0, Weight::Regular, 8000.0))
@@ -183,7 +183,7 @@ fn finishes(view: &StripView, nth: usize) -> bool {
     next.is_none_or(|next| match next.what {
         Stop::Apart(_) => true,
         Stop::Fork => next.lane <= lane,
-        Stop::Place(_) | Stop::Element(_) => next.lane < lane,
+        Stop::Place(_) | Stop::Element(_) | Stop::Skipped(_) => next.lane < lane,
     })
 }
 
@@ -203,6 +203,13 @@ fn row_items(row: &StripRow, volts: &Volts, ends: [bool; 2]) -> (Vec<Item>, f64)
         Stop::Place(place) => place_items(row, place, volts, ends),
         Stop::Element(element) => element_items(row, element, ends),
         Stop::Fork => (fork(row), 16.0),
+        Stop::Skipped(words) => {
+            let x = lane(row.lane);
+            let left = x + 26.0;
+            let words = shorten(&bounded(words), 11.5, Weight::Regular, VOLTS_AT - left);
+            let text = line(at(left, 20.0), 11.5, words).class("soft");
+            (vec![polyline(&[at(x, 2.0), at(x, 30.0)], false, "drop"), Item::Text(text)], 32.0)
+        }
         Stop::Apart(words) => {
             let text = line(at(MARGIN, 24.0), 12.0, bounded(words)).bold();
             (
