@@ -14,8 +14,13 @@ mod drawn;
 use std::process::Command;
 
 use drawn::{Drawn, read_back};
-use ringout::definition::{Half, Harness, Point};
-use ringout::draw::{Item, Scene, Side, face_of, face_scene, to_svg};
+use ringout::definition::{Half, Harness, Kind, Point};
+use ringout::draw::{
+    Highlights, Item, Probes, Scene, Share, Side, StripOptions, Strips, Subject, face_of, face_scene,
+    layout_of, layout_scene, setup_of, setup_scene, strip_scene, to_svg,
+};
+use ringout::netlist::{Element, Netlist};
+use ringout::setup::{Isolated, Setup};
 use support::{harness, path};
 
 const SIDES: [Side; 2] = [Side::Mating, Side::Wire];
@@ -142,6 +147,237 @@ fn letters_are_large_enough_to_read_on_paper() {
             assert!(text.size >= 11.0, "{what}: `{}` is set in {}", text.text, text.size);
         }
     });
+}
+
+/// The last columns of a row of a strip, by the row's data.
+fn rows<'a>(svg: &'a roxmltree::Document, name: &str) -> Vec<(&'a str, roxmltree::Node<'a, 'a>)> {
+    let rows = svg.descendants().filter(|n| n.attribute(name).is_some());
+    rows.map(|n| (n.attribute(name).unwrap(), n)).collect()
+}
+
+fn machine(text: &str) -> Harness {
+    ringout::definition::load("t.toml", text.to_owned(), None, &mut |_| Err(String::new())).unwrap().harness
+}
+
+/// A voltage divider by Ohm's law: 12 V behind 1 ohm, a lamp of 11 ohm; wires and joints of a millionth of
+/// an ohm. So 1 A flows, and 11 V stand across the lamp.
+const DIVIDER: &str = r#"
+    format = 1
+    harness = { id = "T-1", revision = "A", nominal = "12 V" }
+    resistance = { termination = "1 uohm", switch = "1 uohm" }
+    terminal = { B1 = {}, B2 = {}, S1a = {}, S1b = {}, L1 = {}, L2 = {}, D = {} }
+    wire = [
+        { id = "1A", from = "B1", to = "S1a", gauge = "120 mm2", length = "1 mm" },
+        { id = "2A", from = "S1b", to = "L1", gauge = "120 mm2", length = "1 mm" },
+        { id = "2B", from = "L1", to = "D", gauge = "120 mm2", length = "1 mm" },
+        { id = "3A", from = "L2", to = "B2", gauge = "120 mm2", length = "1 mm" },
+    ]
+    [part.BAT]
+    kind = "battery"
+    volts = "12 V"
+    internal = "1 ohm"
+    plus = "B1"
+    minus = "B2"
+    [part.S1]
+    kind = "switch"
+    rest = "off"
+    positions = { off = [], on = [["S1a", "S1b"]] }
+    [part.E1]
+    kind = "lamp"
+    between = ["L1", "L2"]
+    ohms = "11 ohm"
+    "#;
+
+#[test]
+fn a_strip_goes_from_plus_through_the_load_to_minus_and_tells_the_voltages() {
+    let harness = machine(DIVIDER);
+    let netlist = Netlist::new(&harness);
+    let strips = Strips::new(&harness, &netlist);
+    assert_eq!(strips.circuits(), ["1", "2", "3"]);
+    for circuit in strips.circuits() {
+        let view = strips.view(&Subject::Circuit(circuit.to_owned()), &Highlights::default());
+        assert_eq!(view.way, "From B1 through E1 and back to B2");
+        // The switch must be closed for current to flow, and the strip says so.
+        assert!(view.setup.contains("S1 at on"), "{}", view.setup);
+        let svg = to_svg(&strip_scene(&view));
+        let read = roxmltree::Document::parse(&svg).unwrap();
+        let places = rows(&read, "data-place");
+        let main = ["B1", "S1a", "S1b", "L1", "L2", "B2"];
+        let found: Vec<&str> = places.iter().map(|(name, _)| *name).filter(|name| *name != "D").collect();
+        assert_eq!(found, main, "circuit {circuit}");
+        // The branch is folded out with its own circuit alone.
+        assert_eq!(places.iter().any(|(name, _)| *name == "D"), circuit == "2");
+        for (name, expected) in [("B1", 11.0), ("L1", 11.0), ("L2", 0.0), ("B2", 0.0)] {
+            let node = places.iter().find(|(place, _)| *place == name).unwrap().1;
+            let volts: f64 = node.attribute("data-volts").unwrap().parse().unwrap();
+            assert!((volts - expected).abs() < 0.01, "{name}: {volts} for {expected}");
+        }
+        let elements: Vec<&str> = rows(&read, "data-element").into_iter().map(|(id, _)| id).collect();
+        for id in ["BAT", "1A", "1A@B1", "S1", "2A", "E1", "3A"] {
+            assert!(elements.contains(&id), "{id} is not in {elements:?}");
+        }
+    }
+}
+
+/// Short, a strip holds every row of its own circuit that the whole one holds, and says what it leaves out.
+#[test]
+fn a_short_strip_leaves_out_what_is_shared_and_nothing_else() {
+    let harness = harness("orchard-sprayer.toml");
+    let netlist = Netlist::new(&harness);
+    let strips = Strips::new(&harness, &netlist);
+    for circuit in strips.circuits() {
+        let subject = Subject::Circuit(circuit.to_owned());
+        let elements = |short: bool| {
+            let view = strips.view_with(&subject, &Highlights::default(), StripOptions { short });
+            let svg = to_svg(&strip_scene(&view));
+            let read = roxmltree::Document::parse(&svg).unwrap();
+            let all: Vec<String> =
+                rows(&read, "data-element").iter().map(|(id, _)| (*id).to_owned()).collect();
+            (all, svg.contains("not drawn here"))
+        };
+        let ((whole, none), (short, some)) = (elements(false), elements(true));
+        assert!(!none && short.len() <= whole.len(), "{circuit}");
+        assert_eq!(short.len() < whole.len(), some, "{circuit}");
+        for wire in harness.wires.values().filter(|wire| wire.circuit.as_deref() == Some(circuit)) {
+            assert!(short.contains(&wire.id), "{circuit}: {} is missing", wire.id);
+        }
+    }
+}
+
+#[test]
+fn suspects_stand_on_a_strip_with_their_share() {
+    let harness = machine(DIVIDER);
+    let netlist = Netlist::new(&harness);
+    let wire = harness.wires.ids().nth(1).unwrap();
+    let points_out =
+        Highlights { suspects: vec![(Element::Wire(wire), Share::of(0.63))], ..Highlights::default() };
+    let view = Strips::new(&harness, &netlist).view(&Subject::Circuit("2".to_owned()), &points_out);
+    let svg = to_svg(&strip_scene(&view));
+    let read = roxmltree::Document::parse(&svg).unwrap();
+    let shared: Vec<_> = rows(&read, "data-share").iter().map(|(_, n)| n.attribute("data-element")).collect();
+    assert_eq!(shared, [Some("2A")]);
+    assert!(svg.contains("63 %"));
+}
+
+/// Trunks of 1, 2 and 3 m: drawn lengths in that ratio; the way of wire W1 is followed and no other.
+#[test]
+fn a_layout_is_to_scale_and_follows_a_wire() {
+    let text = r#"
+        format = 1
+        harness = { id = "T-2", revision = "A" }
+        station = { a = {}, b = {}, c = {}, d = {} }
+        connector.XA = { contacts = 2, station = "a" }
+        connector.XB = { contacts = 1, station = "b" }
+        connector.XC = { contacts = 1, station = "c" }
+        trunk.T1 = { between = ["a", "fork"], length = "1 m" }
+        trunk.T2 = { between = ["fork", "b"], length = "2 m" }
+        trunk.T3 = { between = ["fork", "c"], length = "3 m" }
+        wire = [
+            { id = "W1", from = "XA.1", to = "XC.1", length = "4 m" },
+            { id = "W2", from = "XA.2", to = "XB.1", length = "3 m" },
+        ]
+        "#;
+    let harness = machine(text);
+    let points_out = Highlights { wires: harness.wires.ids().take(1).collect(), ..Highlights::default() };
+    let view = layout_of(&harness, &points_out);
+    let svg = to_svg(&layout_scene(&view));
+    let read = roxmltree::Document::parse(&svg).unwrap();
+    let runs = rows(&read, "data-run");
+    let width = |id: &str| {
+        let run = runs.iter().find(|(run, _)| *run == id).unwrap().1;
+        let rect = run.children().find(|n| n.has_tag_name("rect")).unwrap();
+        rect.attribute("width").unwrap().parse::<f64>().unwrap()
+    };
+    assert!((width("T2") / width("T1") - 2.0).abs() < 0.01 && (width("T3") / width("T1") - 3.0).abs() < 0.01);
+    let followed: Vec<&str> =
+        view.runs.iter().filter(|run| run.followed).map(|run| run.id.as_str()).collect();
+    assert_eq!(followed, ["T1", "T3"]);
+    assert!(
+        view.pointed.iter().any(|line| line.starts_with("May chafe against: W2 in T1")),
+        "{:?}",
+        view.pointed
+    );
+    let found: Vec<&str> = rows(&read, "data-found").into_iter().map(|(id, _)| id).collect();
+    for id in ["XA", "XB", "XC"] {
+        assert_eq!(found.iter().filter(|f| **f == id).count(), 1, "{id}");
+    }
+}
+
+#[test]
+fn a_setup_says_what_is_off_what_is_moved_and_where_the_probes_go() {
+    let harness = machine(DIVIDER);
+    let on = harness.parts.ids().nth(1).unwrap();
+    let setup: Setup = Isolated::at_rest().set(&harness, on, 1).connect().into();
+    let [red, black] = ["L1", "B2"].map(|name| harness.point(name).unwrap());
+    let probes = Some(Probes { kind: Kind::Voltage, red, black });
+    let svg = to_svg(&setup_scene(&setup_of(&harness, &setup, "Phase 2", probes)));
+    let read = roxmltree::Document::parse(&svg).unwrap();
+    let one =
+        |name: &str| rows(&read, name).into_iter().map(|(value, _)| value.to_owned()).collect::<Vec<_>>();
+    assert_eq!(
+        (one("data-power"), one("data-switch"), one("data-position")),
+        (vec!["connected".to_owned()], vec!["S1".to_owned()], vec!["on".to_owned()])
+    );
+    assert_eq!(
+        (one("data-probe"), one("data-point")),
+        (vec!["red".to_owned(), "black".to_owned()], vec!["L1".to_owned(), "B2".to_owned()])
+    );
+}
+
+#[test]
+fn every_kind_is_the_same_every_time_and_well_formed() {
+    let harness = harness("orchard-sprayer.toml");
+    let netlist = Netlist::new(&harness);
+    let draw = || {
+        let strips = Strips::new(&harness, &netlist);
+        let circuits = strips.circuits().into_iter().map(|id| Subject::Circuit(id.to_owned()));
+        let mut all: Vec<String> =
+            circuits.map(|c| to_svg(&strip_scene(&strips.view(&c, &Highlights::default())))).collect();
+        all.push(to_svg(&layout_scene(&layout_of(&harness, &Highlights::default()))));
+        all
+    };
+    let all = draw();
+    assert_eq!(all, draw());
+    assert!(all.len() > 25, "{}", all.len());
+    for svg in all {
+        roxmltree::Document::parse(&svg).unwrap();
+        assert!(!svg.contains("NaN") && !svg.contains("inf\""));
+    }
+}
+
+#[test]
+fn pin_maps_come_as_drawings_and_as_a_page() {
+    let pins = |format: &str| {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_ringout"));
+        let run =
+            command.arg("pins").arg(path("orchard-sprayer.toml")).args(["P1", "--format", format]).output();
+        String::from_utf8(run.unwrap().stdout).unwrap()
+    };
+    assert_eq!(read_back(&pins("svg")).len(), 28);
+    let page = pins("html");
+    assert_eq!(page.matches("<svg").count(), 2);
+    assert!(page.contains("<td>Pump enable</td>") && page.contains("Content-Security-Policy"));
+    // Nothing is fetched: the only address in it is the name of SVG itself.
+    assert!(!page.contains("<script") && !page.contains("src=") && !page.contains("href="));
+}
+
+#[test]
+fn other_drawings_that_make_no_sense_are_refused() {
+    for arguments in [
+        &["strip"][..],
+        &["strip", "no-such"],
+        &["strip", "--all"],
+        &["layout", "--wire", "no-such"],
+        &["setup", "--unplug", "no-such"],
+        &["setup", "--red", "P1.K"],
+        &["setup", "--red", "P1.K", "--black", "GP2"],
+        &["setup", "--power", "connected", "--red", "GP1", "--black", "GP2", "--kind", "continuity"],
+    ] {
+        let mut command = Command::new(env!("CARGO_BIN_EXE_ringout"));
+        let run = command.arg("draw").arg(path("orchard-sprayer.toml")).args(arguments).output().unwrap();
+        assert_eq!(run.status.code(), Some(2), "{arguments:?}");
+        assert!(run.stdout.is_empty() && !run.stderr.is_empty(), "{arguments:?}");
+    }
 }
 
 /// `ringout draw` on the sprayer's faces.

@@ -20,7 +20,10 @@ use ringout::definition::colour::Colour;
 use ringout::definition::diagnostic::render;
 use ringout::definition::wire_id::{SignificantId, circuit_of};
 use ringout::definition::{Harness, Loaded, Point, Rejected, RuleSet, load};
-use ringout::draw::{Side, face_of, face_scene, to_svg};
+use ringout::draw::{
+    Highlights, Side, Strips, Subject, face_of, face_scene, layout_of, layout_scene, setup_of, setup_scene,
+    strip_scene, to_svg,
+};
 use ringout::locate::locate;
 use ringout::measure::Meter;
 use ringout::netlist::{Link, Netlist};
@@ -71,6 +74,7 @@ fn use_it(harness: &Harness, netlist: &Netlist) {
     for connector in harness.connectors.ids().take(3) {
         to_svg(&face_scene(&face_of(harness, connector, Side::Wire, &[])));
     }
+    draw_it(harness, netlist, &Highlights::default());
     if harness.wires.len() > 300 {
         return;
     }
@@ -96,6 +100,22 @@ fn use_it(harness: &Harness, netlist: &Netlist) {
     let record = record::read(harness, "record", &text);
     if let Ok(diagnosis) = locate(harness, netlist, &record.entries, &Meter::HANDHELD) {
         sheet::locate(harness, &diagnosis);
+        draw_it(harness, netlist, &Highlights::of_diagnosis(&diagnosis));
+    }
+}
+
+/// A few strips, the layout and a setup: every number in them is one.
+fn draw_it(harness: &Harness, netlist: &Netlist, points_out: &Highlights) {
+    let strips = Strips::new(harness, netlist);
+    let circuits = strips.circuits().into_iter().map(|id| Subject::Circuit(id.to_owned()));
+    let subjects = circuits.take(3).chain(harness.parts.ids().take(2).map(Subject::Part));
+    let mut drawn: Vec<String> =
+        subjects.map(|subject| to_svg(&strip_scene(&strips.view(&subject, points_out)))).collect();
+    drawn.push(to_svg(&layout_scene(&layout_of(harness, points_out))));
+    let setup = Isolated::at_rest().connect().into();
+    drawn.push(to_svg(&setup_scene(&setup_of(harness, &setup, "", None))));
+    for svg in drawn {
+        assert!(!svg.contains("=\"NaN") && !svg.contains("NaN ") && !svg.contains("=\"inf"), "{svg}");
     }
 }
 

@@ -1,5 +1,9 @@
 //! `ringout draw`: drawings as SVG.
 
+mod layout;
+mod setup;
+mod strip;
+
 use std::collections::BTreeSet;
 use std::path::PathBuf;
 
@@ -8,7 +12,10 @@ use anyhow::bail;
 use super::common::{self, Source};
 use super::{Outcome, files, output};
 use crate::definition::{ConnectorId, ContactId, Harness, Point};
-use crate::draw::{Mark, Scene, Side, face_of, face_scene, hazard_at, to_svg};
+use crate::draw::{Highlights, Mark, Scene, Side, face_of, face_scene, hazard_at, to_svg};
+use crate::locate::locate;
+use crate::measure::Meter;
+use crate::netlist::Netlist;
 
 #[derive(Debug, clap::Args)]
 pub(super) struct DrawArgs {
@@ -22,6 +29,12 @@ pub(super) struct DrawArgs {
 enum What {
     /// A connector's face: where each contact is and what it carries
     Face(FaceArgs),
+    /// One circuit as a line from the source through what it feeds, and back
+    Strip(strip::StripArgs),
+    /// The harness laid out: trunks to scale, and what is found where
+    Layout(layout::LayoutArgs),
+    /// How the machine stands for a reading: power, plugs, switches, probes
+    Setup(setup::SetupArgs),
 }
 
 #[derive(Debug, clap::Args)]
@@ -42,7 +55,26 @@ struct FaceArgs {
     #[arg(long, value_name = "CONNECTOR.CONTACT")]
     black: Option<String>,
     #[command(flatten)]
+    readings: Readings,
+    #[command(flatten)]
     to: Destination,
+}
+
+/// The readings so far, whose suspects a drawing shades.
+#[derive(Debug, clap::Args)]
+struct Readings {
+    /// Shade the suspects that the readings of this record leave
+    #[arg(long, value_name = "RECORD")]
+    record: Option<PathBuf>,
+}
+
+impl Readings {
+    fn highlights(&self, harness: &Harness, netlist: &Netlist) -> anyhow::Result<Highlights> {
+        let Some(path) = &self.record else { return Ok(Highlights::default()) };
+        let record = common::read_record(harness, path)?;
+        let diagnosis = locate(harness, netlist, &record.entries, &Meter::HANDHELD)?;
+        Ok(Highlights::of_diagnosis(&diagnosis))
+    }
 }
 
 /// Where a drawing goes: standard output where nothing is said.
@@ -51,12 +83,30 @@ struct Destination {
     /// Write to this file
     #[arg(short, value_name = "FILE", conflicts_with = "out")]
     output: Option<PathBuf>,
-    /// Write to this folder, under a name made from the connector's id
+    /// Write to this folder, under a name made from what is drawn
     #[arg(long, value_name = "FOLDER")]
     out: Option<PathBuf>,
     /// Overwrite what is there
     #[arg(long)]
     force: bool,
+}
+
+impl Destination {
+    /// Writes drawings: each with the name its file gets in a folder.
+    fn write(&self, drawings: Vec<(String, String)>) -> anyhow::Result<()> {
+        match (&self.out, &self.output) {
+            (Some(out), _) => {
+                files::folder(out)?;
+                let named = drawings.into_iter().map(|(name, svg)| (out.join(name), svg));
+                files::write_all(&named.collect::<Vec<_>>(), self.force)
+            }
+            (None, Some(path)) => {
+                let svg: String = drawings.into_iter().map(|(_, svg)| svg).collect();
+                files::write(path, svg.as_bytes(), self.force)
+            }
+            (None, None) => output::print(&drawings.into_iter().map(|(_, svg)| svg).collect::<String>()),
+        }
+    }
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
@@ -70,31 +120,36 @@ enum SideArg {
     Both,
 }
 
+impl SideArg {
+    fn word(self) -> &'static str {
+        match self {
+            Self::Mating => "mating",
+            Self::Wire => "wire",
+            Self::Both => "both",
+        }
+    }
+}
+
 pub(super) fn run(args: &DrawArgs) -> anyhow::Result<Outcome> {
     let harness = args.source.load()?;
     match &args.what {
         What::Face(args) => faces(args, &harness)?,
+        What::Strip(args) => strip::draw(args, &harness)?,
+        What::Layout(args) => layout::draw(args, &harness)?,
+        What::Setup(args) => setup::draw(args, &harness)?,
     }
     Ok(Outcome::Well)
 }
 
 fn faces(args: &FaceArgs, harness: &Harness) -> anyhow::Result<()> {
     let only = args.connector.as_deref().map(|name| common::connector(harness, name)).transpose()?;
-    let marks = marks(args, harness, only)?;
+    let mut marks = marks(args, harness, only)?;
+    marks.extend(args.readings.highlights(harness, &Netlist::new(harness))?.at_contacts(harness));
     let wanted: Vec<ConnectorId> = only.map_or_else(|| harness.connectors.ids().collect(), |id| vec![id]);
+    let names =
+        file_names("face", wanted.iter().map(|id| harness.connectors[*id].id.as_str()), args.side.word());
     let draw = |id| to_svg(&face(harness, id, args.side, &marks));
-    let Some(out) = &args.to.out else {
-        let svg: String = wanted.into_iter().map(draw).collect();
-        return match &args.to.output {
-            Some(path) => files::write(path, svg.as_bytes(), args.to.force),
-            None => output::print(&svg),
-        };
-    };
-    let names = file_names(wanted.iter().map(|id| harness.connectors[*id].id.as_str()), args.side);
-    let drawn: Vec<_> =
-        names.into_iter().map(|name| out.join(name)).zip(wanted.into_iter().map(draw)).collect();
-    files::folder(out)?;
-    files::write_all(&drawn, args.to.force)
+    args.to.write(names.into_iter().zip(wanted.into_iter().map(draw)).collect())
 }
 
 fn face(harness: &Harness, id: ConnectorId, side: SideArg, marks: &[(ContactId, Mark)]) -> Scene {
@@ -140,26 +195,20 @@ fn probed(harness: &Harness, name: &str, only: Option<ConnectorId>) -> anyhow::R
     Ok(contact)
 }
 
-/// A file name for each connector's drawing: safe, and different even where letters' case does not
-/// count.
-fn file_names<'a>(connectors: impl ExactSizeIterator<Item = &'a str>, side: SideArg) -> Vec<String> {
-    let count = connectors.len();
-    let side = match side {
-        SideArg::Mating => "mating",
-        SideArg::Wire => "wire",
-        SideArg::Both => "both",
-    };
+/// A file name for each drawing: safe, and different even where letters' case does not count.
+fn file_names<'a>(what: &str, ids: impl ExactSizeIterator<Item = &'a str>, how: &str) -> Vec<String> {
+    let count = ids.len();
     let mut taken = BTreeSet::new();
-    connectors
-        .map(|id| {
-            let safe = |c: char| if c.is_alphanumeric() || matches!(c, '-' | '+') { c } else { '_' };
-            let id: String = id.chars().take(60).map(safe).collect();
-            let numbered = |n: usize| if n == 1 { id.clone() } else { format!("{id}_{n}") };
-            // Among one more name than there are connectors one is always free.
-            let free = (1..=count + 1).map(numbered).find(|name| taken.insert(name.to_lowercase()));
-            format!("face-{}-{side}.svg", free.unwrap_or(id))
-        })
-        .collect()
+    let end = if how.is_empty() { String::new() } else { format!("-{how}") };
+    ids.map(|id| {
+        let safe = |c: char| if c.is_alphanumeric() || matches!(c, '-' | '+') { c } else { '_' };
+        let id: String = id.chars().take(60).map(safe).collect();
+        let numbered = |n: usize| if n == 1 { id.clone() } else { format!("{id}_{n}") };
+        // Among one more name than there are drawings one is always free.
+        let free = (1..=count + 1).map(numbered).find(|name| taken.insert(name.to_lowercase()));
+        format!("{what}-{}{end}.svg", free.unwrap_or(id))
+    })
+    .collect()
 }
 
 #[cfg(test)]
@@ -169,10 +218,10 @@ mod tests {
     #[test]
     fn file_names_are_safe_and_differ() {
         let ids = ["P1", "p1", "../../etc/x", "P1_2", "a b\0c", "CON"];
-        let names = file_names(ids.into_iter(), SideArg::Wire);
+        let names = file_names("face", ids.into_iter(), "wire");
         let expected = ["P1", "p1_2", "______etc_x", "P1_2_2", "a_b_c", "CON"];
         assert_eq!(names, expected.map(|id| format!("face-{id}-wire.svg")));
         let long = "x".repeat(5000);
-        assert!(file_names(std::iter::once(long.as_str()), SideArg::Both)[0].len() < 100);
+        assert!(file_names("face", std::iter::once(long.as_str()), "both")[0].len() < 100);
     }
 }

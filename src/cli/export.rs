@@ -52,7 +52,7 @@ struct Form {
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
-enum PowerArg {
+pub(super) enum PowerArg {
     /// Both leads of every battery are off
     Isolated,
     /// Every battery is connected
@@ -95,7 +95,7 @@ fn setup(args: &ExportArgs, harness: &Harness) -> anyhow::Result<Setup> {
 }
 
 /// A switch and its position, as `S1=run` names them.
-fn position(harness: &Harness, text: &str) -> anyhow::Result<(PartId, usize)> {
+pub(super) fn position(harness: &Harness, text: &str) -> anyhow::Result<(PartId, usize)> {
     let (switch, wanted) = common::assignment(text)?;
     let part = harness.names.part(switch);
     let kind = part.map(|part| &harness.parts[part].kind);
@@ -112,7 +112,7 @@ fn position(harness: &Harness, text: &str) -> anyhow::Result<(PartId, usize)> {
     }
 }
 
-fn condition(harness: &Harness, name: &str) -> anyhow::Result<ConditionId> {
+pub(super) fn condition(harness: &Harness, name: &str) -> anyhow::Result<ConditionId> {
     harness.names.condition(name).ok_or_else(|| {
         let known: Vec<&str> = harness.conditions.values().map(|c| c.id.as_str()).collect();
         let known = if known.is_empty() { "it has none".to_owned() } else { known.join(", ") };

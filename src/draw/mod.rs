@@ -5,7 +5,13 @@
 //! only one page should know SVG; so layout ends in the scene and [`to_svg`] only walks it.
 
 mod face;
+mod highlight;
+mod layout;
+mod page;
 mod scene;
+mod setup;
+mod sign;
+mod strip;
 mod svg;
 mod swatch;
 mod text;
@@ -14,6 +20,13 @@ mod widths;
 pub use face::{
     ContactLabel, ContactState, FaceView, Mark, Side, WireLabel, face_of, face_scene, hazard_at, mirrored,
 };
+pub use highlight::{Highlights, Share};
+pub use layout::{Found, FoundKind, LayoutPlace, LayoutView, Run, layout_of, layout_scene};
 pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text};
-pub use svg::to_svg;
+pub use setup::{Moved, Parted, ProbeAt, Probes, ProbesView, SetupView, setup_of, setup_scene};
+pub use sign::Sign;
+pub use strip::{
+    ElementRow, Place, PlaceKind, Stop, StripOptions, StripRow, StripView, Strips, Subject, strip_scene,
+};
+pub use svg::{Look, SvgOptions, style_sheet, to_svg, to_svg_with};
 pub use text::{Weight, clean, shorten, text_width, wrap};

@@ -108,6 +108,10 @@ pub enum Anchor {
     End,
 }
 
+/// Height of DejaVu Sans above and below the baseline, in ems.
+pub(super) const ASCENT: f64 = 0.928;
+pub(super) const DESCENT: f64 = 0.236;
+
 /// Two drawings stand side by side up to this width.
 const WIDEST_PAIR: f64 = 1800.0;
 
@@ -129,8 +133,8 @@ pub struct Text {
 }
 
 impl Text {
-    /// The area it covers, by the table of widths; from the top of an accented capital's letter to
-    /// the foot of a descender.
+    /// The area it covers, by the table of widths and the font's own height of a line, from the top of an
+    /// accented capital to the foot of a descender: what a browser calls its box.
     pub fn area(&self) -> Area {
         let width = text_width(&self.text, self.size, self.weight);
         let left = match self.anchor {
@@ -138,7 +142,7 @@ impl Text {
             Anchor::Middle => self.at.x - width / 2.0,
             Anchor::End => self.at.x - width,
         };
-        Area::new(left, self.at.y - 0.78 * self.size, left + width, self.at.y + 0.24 * self.size)
+        Area::new(left, self.at.y - ASCENT * self.size, left + width, self.at.y + DESCENT * self.size)
     }
 }
 
@@ -283,6 +287,17 @@ impl Scene {
     pub fn with(self, other: Self) -> Self {
         let across = self.width + other.width <= WIDEST_PAIR;
         let (dx, dy) = if across { (self.width, 0.0) } else { (0.0, self.height) };
+        self.joined(other, dx, dy)
+    }
+
+    /// This drawing and another below it as one.
+    #[must_use]
+    pub fn above(self, other: Self) -> Self {
+        let dy = self.height;
+        self.joined(other, 0.0, dy)
+    }
+
+    fn joined(self, other: Self, dx: f64, dy: f64) -> Self {
         let (width, height) = (self.width.max(dx + other.width), self.height.max(dy + other.height));
         let paper = Item::Rect { area: Area::new(0.0, 0.0, width, height), rounding: 0.0, class: "paper" };
         let moved = other.items.into_iter().map(|item| item.moved(dx, dy));

@@ -15,8 +15,57 @@ use super::text::{Weight, clean};
 /// Colours and strokes; light, dark and print from one set of variables.
 const STYLE: &str = include_str!("style.css");
 
-/// The scene as SVG.
+/// In which colours a drawing appears.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Look {
+    /// As the reader's screen or printer asks for.
+    #[default]
+    AsAsked,
+    /// Light, on a screen and on paper.
+    Light,
+    /// Dark, on a screen and on paper.
+    Dark,
+    /// For print, on a screen too.
+    Print,
+}
+
+/// How a scene is written out.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SvgOptions {
+    /// The colours.
+    pub look: Look,
+    /// Whether the drawing carries its style sheet. A page with many drawings holds [`style_sheet`] once
+    /// instead, and leaves it out of each.
+    pub with_style_sheet: bool,
+}
+
+impl Default for SvgOptions {
+    fn default() -> Self {
+        Self { look: Look::default(), with_style_sheet: true }
+    }
+}
+
+/// The style sheet of all drawings, on one line. It names nothing outside of drawings, and holds no
+/// character that XML or HTML would take for markup.
+pub fn style_sheet(look: Look) -> String {
+    const DARK: &str = "@media (prefers-color-scheme:dark)";
+    const PRINT: &str = "@media print";
+    let style = STYLE.replace('\n', " ");
+    match look {
+        Look::AsAsked => style,
+        Look::Light => style.replace(DARK, "@media not all").replace(PRINT, "@media not all"),
+        Look::Dark => style.replace(DARK, "@media all").replace(PRINT, "@media not all"),
+        Look::Print => style.replace(DARK, "@media not all").replace(PRINT, "@media all"),
+    }
+}
+
+/// The scene as SVG that stands by itself, in the colours its reader asks for.
 pub fn to_svg(scene: &Scene) -> String {
+    to_svg_with(scene, SvgOptions::default())
+}
+
+/// The scene as SVG.
+pub fn to_svg_with(scene: &Scene, options: SvgOptions) -> String {
     let (width, height) = (number(scene.width), number(scene.height));
     let mut root = Element::new("svg");
     set(&mut root, "xmlns", "http://www.w3.org/2000/svg");
@@ -27,7 +76,9 @@ pub fn to_svg(scene: &Scene) -> String {
     set(&mut root, "height", &height);
     add(&mut root, wording("title", &scene.title));
     add(&mut root, wording("desc", &scene.desc));
-    add(&mut root, wording("style", &STYLE.replace('\n', " ")));
+    if options.with_style_sheet {
+        add(&mut root, wording("style", &style_sheet(options.look)));
+    }
     for item in &scene.items {
         add(&mut root, element(item));
     }
@@ -196,6 +247,19 @@ mod tests {
         assert_eq!(to_svg(&scene("x")), to_svg(&scene("x")));
     }
 
+    #[test]
+    fn a_style_sheet_may_be_fixed_or_left_out() {
+        for c in ['<', '>', '&', '"'] {
+            assert!(!style_sheet(Look::AsAsked).contains(c), "{c}");
+        }
+        let left_out =
+            to_svg_with(&scene("x"), SvgOptions { with_style_sheet: false, ..SvgOptions::default() });
+        assert!(!left_out.contains("<style>") && to_svg(&scene("x")).contains("<style>"));
+        let applies = |look| style_sheet(look).matches("@media all").count();
+        assert_eq!([Look::AsAsked, Look::Light, Look::Dark, Look::Print].map(applies), [0, 0, 1, 1]);
+        assert!(!style_sheet(Look::Dark).contains("prefers-color-scheme"));
+    }
+
     /// WCAG 2.1: relative luminance and contrast.
     fn contrast(a: &str, b: &str) -> f64 {
         let luminance = |hex: &str| {
@@ -218,8 +282,8 @@ mod tests {
                 let from = set.find(&format!("{name}:#")).unwrap() + name.len() + 1;
                 &set[from..from + 7]
             };
-            for ground in ["--paper", "--plate"] {
-                for letters in ["--ink", "--soft", "--red", "--good", "--doubt"] {
+            for ground in ["--paper", "--plate", "--field"] {
+                for letters in ["--ink", "--soft", "--red", "--good", "--doubt", "--route"] {
                     let found = contrast(value(ground), value(letters));
                     assert!(found >= 4.5, "{letters} on {ground}: {found} in {set}");
                 }

@@ -12,7 +12,7 @@ pub(super) const WIDTH: f64 = 17.0;
 pub(super) const HEIGHT: f64 = 10.0;
 
 /// The colours of a code, base first: `None` where a part of it is no IEC 60757 code.
-fn colours(code: &str) -> Option<Vec<&'static str>> {
+pub(super) fn colour_classes(code: &str) -> Option<Vec<&'static str>> {
     let letters: String = code.chars().filter(|c| *c != '/').collect();
     if !letters.is_ascii() || letters.is_empty() || letters.len() % 2 == 1 {
         return None;
@@ -45,7 +45,7 @@ fn class(letters: &str) -> Option<&'static str> {
 pub(super) fn swatch(code: &str, left: f64, top: f64) -> Vec<Item> {
     let area = Area::new(left, top, left + WIDTH, top + HEIGHT);
     let mut items = Vec::new();
-    if let Some(colours) = colours(code) {
+    if let Some(colours) = colour_classes(code) {
         if let Some(class) = colours.first() {
             items.push(Item::Rect { area, rounding: 0.0, class });
         }
@@ -79,11 +79,11 @@ mod tests {
 
     #[test]
     fn reads_base_and_stripes() {
-        assert_eq!(colours("RD/WH"), Some(vec!["wire-rd", "wire-wh"]));
-        assert_eq!(colours("GNYE"), Some(vec!["wire-gn", "wire-ye"]));
-        assert_eq!(colours("RDBUBK").map(|c| c.len()), Some(3));
+        assert_eq!(colour_classes("RD/WH"), Some(vec!["wire-rd", "wire-wh"]));
+        assert_eq!(colour_classes("GNYE"), Some(vec!["wire-gn", "wire-ye"]));
+        assert_eq!(colour_classes("RDBUBK").map(|c| c.len()), Some(3));
         for bad in ["", "R", "XX", "rd", "RÄ"] {
-            assert!(colours(bad).is_none(), "{bad}");
+            assert!(colour_classes(bad).is_none(), "{bad}");
         }
     }
 

@@ -72,6 +72,13 @@ pub fn shorten(text: &str, size: f64, weight: Weight, room: f64) -> String {
     text.to_owned()
 }
 
+/// Cleaned, and no longer than anything sensible.
+pub(super) fn bounded(text: &str) -> String {
+    // Cut before cleaning too, so that a text of megabytes costs nothing.
+    let cut = text.char_indices().nth(2000).map_or(text, |(at, _)| &text[..at]);
+    shorten(clean(cut).trim(), 1.0, Weight::Regular, 200.0)
+}
+
 /// `text` in at most `lines` lines of at most `room` each, broken at blanks; the last line ends with
 /// an ellipsis where more is left.
 pub fn wrap(text: &str, size: f64, weight: Weight, room: f64, lines: usize) -> Vec<String> {

@@ -16,7 +16,7 @@ pub mod resistance;
 
 pub use element::{Element, ElementId};
 pub use nets::{Net, NetId, Nets};
-pub use path::Way;
+pub use path::{Way, Ways};
 
 use std::collections::HashMap;
 

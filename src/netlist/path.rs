@@ -21,17 +21,29 @@ type Cost = u64;
 type Reached = HashMap<usize, (Cost, Option<(LinkId, usize)>)>;
 
 impl Netlist {
+    /// The cheapest ways from one node to all others over links that `cost` admits, as in
+    /// [`Netlist::way`]. Cost: links reached times the logarithm of their number.
+    pub fn ways(&self, from: usize, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Ways {
+        Ways { start: from, reached: self.reach(from, None, cost) }
+    }
+
     /// The cheapest way between two nodes over links that `cost` admits; `None` where there is none.
     ///
     /// `cost` gives a link's cost in any unit when it is entered at a node, or `None` to forbid it. Ties are broken by link order,
     /// so the way is the same on every run. Dijkstra's algorithm; cost: links reached times the
     /// logarithm of their number.
     pub fn way(&self, from: usize, to: usize, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Option<Way> {
+        let best = self.reach(from, Some(to), cost);
+        best.contains_key(&to).then(|| walk_back(&best, from, to))
+    }
+
+    /// What the nodes cost that are reached before `to`, or all.
+    fn reach(&self, from: usize, to: Option<usize>, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Reached {
         let mut best: Reached = HashMap::from([(from, (0, None))]);
         let mut open = BinaryHeap::from([Reverse((0, from))]);
         while let Some(Reverse((so_far, node))) = open.pop() {
-            if node == to {
-                return Some(walk_back(&best, from, to));
+            if to == Some(node) {
+                break;
             }
             if best.get(&node).is_some_and(|(known, _)| *known < so_far) {
                 continue;
@@ -45,7 +57,33 @@ impl Netlist {
                 }
             }
         }
-        None
+        best
+    }
+}
+
+/// The cheapest ways from one node to all others.
+#[derive(Debug, Clone)]
+pub struct Ways {
+    start: usize,
+    reached: Reached,
+}
+
+impl Ways {
+    /// What the way to a node costs, in millionths of the unit of the costs; `None` where none leads there.
+    pub fn cost(&self, node: usize) -> Option<u64> {
+        self.reached.get(&node).map(|(cost, _)| *cost)
+    }
+
+    /// Every node that can be reached, ascending.
+    pub fn nodes(&self) -> Vec<usize> {
+        let mut nodes: Vec<usize> = self.reached.keys().copied().collect();
+        nodes.sort_unstable();
+        nodes
+    }
+
+    /// The way to a node; `None` where none leads there.
+    pub fn to(&self, node: usize) -> Option<Way> {
+        self.reached.contains_key(&node).then(|| walk_back(&self.reached, self.start, node))
     }
 }
 

@@ -10,6 +10,7 @@ mod complaint;
 mod locate;
 mod nets;
 mod pins;
+mod pins_drawn;
 mod place;
 mod plan;
 mod plan_aids;
@@ -27,6 +28,7 @@ pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, 
 pub use locate::{LocateView, MetresView, locate};
 pub use nets::{NetView, NetsView, nets};
 pub use pins::{PinView, PinsView, pins};
+pub use pins_drawn::{pins_html, pins_svg};
 pub use place::{BesideView, ComparedView, PlacedView, PlacesView, TogetherView, WiggledView};
 pub use plan::{plan, plan_with_reasons};
 pub use plan_aids::{AidsView, GroupView, LoopView, WithoutView};

@@ -48,6 +48,7 @@ pub(super) fn dense(spot: &Spot, half: Option<Half>) -> Cell {
 
 fn signs(label: &ContactLabel, half: Option<Half>, radius: f64) -> Vec<Item> {
     let mut items = symbol::contact(half, label.state, radius);
+    items.extend(symbol::shade(label.mark, radius));
     items.extend(symbol::mark(label.mark, radius));
     items
 }
@@ -56,24 +57,24 @@ fn lines_below(label: &ContactLabel, beside: f64) -> Vec<Item> {
     let mut items = Vec::new();
     let mut y = beside - 1.0;
     for wire in &label.wires {
-        y += 13.0;
+        y += 14.0;
         items.push(middle(y, 12.0, &wire.id, "ink"));
         if !wire.colour.is_empty() {
             y += 13.5;
             items.extend(colour(y, &wire.colour));
         }
         if !wire.gauge.is_empty() {
-            y += 12.5;
+            y += 13.5;
             items.push(middle(y, 11.0, &wire.gauge, "soft"));
         }
-        y += 2.0;
+        y += 1.5;
     }
     for part in &label.parts {
-        y += 12.5;
+        y += 13.0;
         items.push(middle(y, 11.0, part, "ink"));
     }
     if let Some(word) = empty_word(label) {
-        items.push(middle(y + 12.5, 11.0, word, "soft"));
+        items.push(middle(y + 13.0, 11.0, word, "soft"));
     }
     items
 }

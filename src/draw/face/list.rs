@@ -6,7 +6,7 @@
 use super::super::scene::{Group, Item, Text, at, line, polyline};
 use super::super::swatch::{self, swatch};
 use super::super::text::{Weight, shorten, text_width};
-use super::{ContactLabel, Spot, empty_word, mark_word, words};
+use super::{ContactLabel, Spot, empty_word, mark_words, words};
 
 const SIZE: f64 = 11.5;
 const ROW: f64 = 17.5;
@@ -208,12 +208,13 @@ fn part_text(row: &Row) -> String {
 }
 
 fn note_text(row: &Row) -> String {
-    let notes: Vec<&str> = [empty_word(row.label), mark_word(row.label.mark)].into_iter().flatten().collect();
+    let empty = empty_word(row.label).map(str::to_owned);
+    let notes: Vec<String> = empty.into_iter().chain(mark_words(row.label.mark)).collect();
     if row.nth > 0 { String::new() } else { notes.join(", ") }
 }
 
 fn mark_text(row: &Row) -> String {
-    mark_word(row.label.mark).unwrap_or_default().to_owned()
+    mark_words(row.label.mark).unwrap_or_default()
 }
 
 fn column_width(head: &str, text: &str) -> f64 {

@@ -15,14 +15,16 @@ mod list;
 mod of;
 mod plate;
 mod sheet;
-mod symbol;
+pub(super) mod symbol;
 
 use std::borrow::Cow;
 
+pub(super) use of::stamp;
 pub use of::{face_of, hazard_at};
 
+use super::highlight::Share;
 use super::scene::Scene;
-use super::text::{Weight, clean, shorten};
+use super::text::bounded;
 use crate::definition::face::{Face, Half};
 
 /// Which side of a connector is looked at.
@@ -56,12 +58,14 @@ pub enum Mark {
     RedProbe,
     /// The black probe goes here.
     BlackProbe,
-    /// A fault is suspected here.
-    Suspect,
+    /// A fault is suspected here, with so much of the probability.
+    Suspect(Share),
     /// Found good.
     Good,
     /// Found bad.
     Bad,
+    /// To be read, and not read yet.
+    NotYet,
 }
 
 /// A wire at a contact.
@@ -174,13 +178,6 @@ fn tidy(label: &ContactLabel) -> ContactLabel {
     }
 }
 
-/// Cleaned, and no longer than anything sensible.
-fn bounded(text: &str) -> String {
-    // Cut before cleaning too, so that a text of megabytes costs nothing.
-    let cut = text.char_indices().nth(2000).map_or(text, |(at, _)| &text[..at]);
-    shorten(clean(cut).trim(), 1.0, Weight::Regular, 200.0)
-}
-
 /// A contact in one line of words.
 fn words(label: &ContactLabel) -> String {
     let mut parts = Vec::new();
@@ -192,7 +189,7 @@ fn words(label: &ContactLabel) -> String {
     parts.extend(label.parts.iter().map(|part| format!("part {part}")));
     parts.extend(label.signal.clone());
     parts.extend(state_word(label.state).map(str::to_owned));
-    parts.extend(mark_word(label.mark).map(str::to_owned));
+    parts.extend(mark_words(label.mark));
     if parts.is_empty() {
         parts.push("no wire".to_owned());
     }
@@ -218,9 +215,18 @@ fn mark_word(mark: Mark) -> Option<&'static str> {
         Mark::None => None,
         Mark::RedProbe => Some("red probe"),
         Mark::BlackProbe => Some("black probe"),
-        Mark::Suspect => Some("suspect"),
+        Mark::Suspect(_) => Some("suspect"),
         Mark::Good => Some("good"),
         Mark::Bad => Some("bad"),
+        Mark::NotYet => Some("not yet read"),
+    }
+}
+
+/// A mark in words, with a suspect's share.
+fn mark_words(mark: Mark) -> Option<String> {
+    match mark {
+        Mark::Suspect(share) => Some(format!("suspect, {share}")),
+        _ => mark_word(mark).map(str::to_owned),
     }
 }
 

@@ -35,7 +35,7 @@ pub fn face_of<'a>(
 }
 
 /// Which definition a drawing was made from.
-fn stamp(harness: &Harness) -> String {
+pub(in crate::draw) fn stamp(harness: &Harness) -> String {
     let about = &harness.about;
     let variant = about.variant.as_ref().map_or(String::new(), |name| format!(", variant {name}"));
     format!("{} revision {}{variant}, definition {}", about.id, about.revision, harness.short_hash())
@@ -121,6 +121,7 @@ fn in_order(harness: &Harness, connector: ConnectorId) -> Face {
 
 #[cfg(test)]
 mod tests {
+    use super::super::super::highlight::Share;
     use super::super::face_scene;
     use super::*;
     use crate::definition::load;
@@ -167,14 +168,14 @@ mod tests {
     fn everything_the_definition_says_of_a_contact_is_in_the_view() {
         let harness = harness();
         let Point::Contact(first) = harness.point("P1.1").unwrap() else { panic!() };
-        let view = view(&harness, "P1", &[(first, Mark::Suspect), (first, Mark::Good)]);
+        let view = view(&harness, "P1", &[(first, Mark::Suspect(Share::of(0.4))), (first, Mark::Good)]);
         let wire = WireLabel { id: "1A".to_owned(), colour: "RD/WH".to_owned(), gauge: "1.5 mm2".to_owned() };
         let expected = ContactLabel {
             name: "1".to_owned(),
             also: vec!["30".to_owned()],
             wires: vec![wire],
             signal: Some("Feed".to_owned()),
-            mark: Mark::Suspect,
+            mark: Mark::Suspect(Share::of(0.4)),
             ..ContactLabel::default()
         };
         assert_eq!(view.contacts[0], expected);

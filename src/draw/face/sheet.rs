@@ -3,41 +3,32 @@
 //! Comes in: a view and its spots. Goes out: the finished scene. Why: a print of a face must say by
 //! itself what it shows, from which side, and which definition it was drawn from.
 
-use super::super::scene::{Area, Group, Item, Scene, area_of, at, line, polyline};
-use super::super::text::{Weight, shorten, text_width, wrap};
+use super::super::highlight::Share;
+use super::super::page::{MARGIN, Page};
+use super::super::scene::{Area, Group, Item, Scene, area_of, at, line};
+use super::super::text::{Weight, bounded, shorten, text_width};
 use super::list::List;
 use super::plate::{Plate, plate};
-use super::{ContactState, FaceView, Mark, Side, Spot, bounded, mark_word, symbol, words};
+use super::{ContactState, FaceView, Mark, Side, Spot, mark_word, symbol, words};
 use crate::definition::face::{Fidelity, Half};
 
-const MARGIN: f64 = 24.0;
 /// The narrowest sheet, and the widest one that puts the list beside the face.
 const NARROWEST: f64 = 660.0;
 const WIDEST: f64 = 1420.0;
 const GAP: f64 = 32.0;
-
-/// Collects items from the top of a sheet down.
-struct Sheet {
-    width: f64,
-    y: f64,
-    items: Vec<Item>,
-}
 
 /// Lays out the whole drawing.
 pub(super) fn scene(view: &FaceView, spots: &[Spot]) -> Scene {
     let plate = plate(view, spots);
     let list = if plate.full { List::of_rest(spots) } else { List::of_all(spots) };
     let body = Body::new(&plate, &list);
-    let mut sheet = Sheet { width: body.width.max(NARROWEST - 2.0 * MARGIN), y: MARGIN, items: Vec::new() };
+    let mut sheet = Page::new(body.width.max(NARROWEST - 2.0 * MARGIN));
     heading(&mut sheet, view);
     body_items(&mut sheet, plate.items.clone(), plate.area, &list, &body);
     legend(&mut sheet, view, spots);
     notes(&mut sheet, view, spots, &plate);
-    stamp(&mut sheet, view);
-    let (width, height) = (sheet.width + 2.0 * MARGIN, sheet.y + MARGIN - 8.0);
-    let paper = Item::Rect { area: Area::new(0.0, 0.0, width, height), rounding: 0.0, class: "paper" };
-    let items = vec![paper, Item::Group(whole(view, sheet.items))];
-    Scene { title: title(view), desc: desc(view, spots), width, height, items }
+    sheet.stamp(&view.stamp);
+    sheet.finish(title(view), desc(view, spots), |items| whole(view, items))
 }
 
 /// Everything on the sheet, with what it shows for those who read it by program.
@@ -79,29 +70,7 @@ fn desc(view: &FaceView, spots: &[Spot]) -> String {
     format!("Face {} of connector {}. {all}.", bounded(&view.face.name), bounded(&view.connector))
 }
 
-impl Sheet {
-    /// Text in up to so many lines from the left edge, within `room`.
-    fn text(&mut self, text: &str, size: f64, look: (Weight, &'static str), room: f64, lines: usize) {
-        for text in wrap(text, size, look.0, room, lines) {
-            self.y += size;
-            let mut made = line(at(MARGIN, self.y), size, text).class(look.1);
-            made.weight = look.0;
-            self.items.push(Item::Text(made));
-            self.y += 0.4 * size;
-        }
-    }
-
-    fn place(&mut self, items: Vec<Item>, dx: f64, dy: f64) {
-        self.items.extend(items.into_iter().map(|i| i.moved(dx, dy)));
-    }
-
-    fn rule(&mut self) {
-        let ends = [at(MARGIN, self.y), at(MARGIN + self.width, self.y)];
-        self.items.push(polyline(&ends, false, "rule"));
-    }
-}
-
-fn heading(sheet: &mut Sheet, view: &FaceView) {
+fn heading(sheet: &mut Page, view: &FaceView) {
     let room = sheet.width - symbol::VIEW.0 - GAP;
     let top = sheet.y;
     if view.geometry_given {
@@ -185,7 +154,7 @@ impl Body {
     }
 }
 
-fn body_items(sheet: &mut Sheet, face: Vec<Item>, area: Area, list: &List, body: &Body) {
+fn body_items(sheet: &mut Page, face: Vec<Item>, area: Area, list: &List, body: &Body) {
     let top = sheet.y;
     let face_room = if body.beside { sheet.width - GAP - list.width(body.blocks) } else { sheet.width };
     let left = MARGIN + (face_room - area.width()) / 2.0;
@@ -204,7 +173,7 @@ fn body_items(sheet: &mut Sheet, face: Vec<Item>, area: Area, list: &List, body:
 }
 
 /// The signs that this drawing uses, each with its word.
-fn legend(sheet: &mut Sheet, view: &FaceView, spots: &[Spot]) {
+fn legend(sheet: &mut Page, view: &FaceView, spots: &[Spot]) {
     sheet.rule();
     sheet.y += 22.0;
     let mut x = MARGIN;
@@ -233,8 +202,9 @@ fn legend_entries(view: &FaceView, spots: &[Spot]) -> Vec<(Vec<Item>, &'static s
     for (state, word) in states.into_iter().filter(|(state, _)| has(*state)) {
         entries.push((symbol::contact(view.half, state, 7.0), word));
     }
-    for mark in [Mark::RedProbe, Mark::BlackProbe, Mark::Suspect, Mark::Good, Mark::Bad] {
-        if spots.iter().any(|s| s.label.mark == mark) {
+    let suspect = Mark::Suspect(Share::default());
+    for mark in [Mark::RedProbe, Mark::BlackProbe, suspect, Mark::Good, Mark::Bad, Mark::NotYet] {
+        if spots.iter().any(|s| mark_word(s.label.mark) == mark_word(mark)) {
             let badge = symbol::badge(mark);
             entries.extend(mark_word(mark).map(|word| (badge, word)));
         }
@@ -242,7 +212,7 @@ fn legend_entries(view: &FaceView, spots: &[Spot]) -> Vec<(Vec<Item>, &'static s
     entries
 }
 
-fn notes(sheet: &mut Sheet, view: &FaceView, spots: &[Spot], plate: &Plate) {
+fn notes(sheet: &mut Page, view: &FaceView, spots: &[Spot], plate: &Plate) {
     let mut notes = Vec::new();
     if view.half != Some(Half::Pin) && (view.side == Side::Mating || !view.geometry_given) {
         notes.push(
@@ -273,10 +243,4 @@ fn notes(sheet: &mut Sheet, view: &FaceView, spots: &[Spot], plate: &Plate) {
         sheet.text(&note, 11.0, (Weight::Regular, "soft"), sheet.width, 4);
     }
     sheet.y += 6.0;
-}
-
-fn stamp(sheet: &mut Sheet, view: &FaceView) {
-    sheet.rule();
-    sheet.y += 6.0;
-    sheet.text(&bounded(&view.stamp), 11.0, (Weight::Regular, "ink"), sheet.width, 2);
 }

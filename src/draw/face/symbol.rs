@@ -40,9 +40,16 @@ fn looks(mark: Mark) -> Option<(&'static str, &'static str)> {
         Mark::None => return None,
         Mark::RedProbe | Mark::Bad => ("ring-red", "red"),
         Mark::BlackProbe => ("ring-ink", "ink"),
-        Mark::Suspect => ("ring-doubt", "doubt"),
+        Mark::Suspect(_) => ("ring-doubt", "doubt"),
         Mark::Good => ("ring-good", "good"),
+        Mark::NotYet => ("ring-wait", "wait"),
     })
+}
+
+/// What lies under a suspect contact: the darker, the larger its share.
+pub(super) fn shade(mark: Mark, radius: f64) -> Option<Item> {
+    let Mark::Suspect(share) = mark else { return None };
+    Some(Item::Circle { centre: at(0.0, 0.0), radius: radius + 2.5, class: share.shade() })
 }
 
 /// A mark around a contact: a ring, and a badge with a letter or sign at its upper right.
@@ -50,20 +57,26 @@ pub(super) fn mark(mark: Mark, radius: f64) -> Vec<Item> {
     let Some((class, _)) = looks(mark) else { return Vec::new() };
     let out = (radius + 2.5) * std::f64::consts::FRAC_1_SQRT_2 + 3.5;
     let mut items = vec![Item::Circle { centre: at(0.0, 0.0), radius: radius + 2.5, class }];
+    if let Mark::Suspect(share) = mark {
+        let text = line(at(out + BADGE + 2.5, 3.5 - out), 11.0, share.to_string()).bold().class("doubt");
+        items.push(Item::Text(text));
+    }
     items.extend(badge(mark).into_iter().map(|i| i.moved(out, -out)));
     items
 }
 
 /// A mark's badge around the origin.
-pub(super) fn badge(mark: Mark) -> Vec<Item> {
+pub(in crate::draw) fn badge(mark: Mark) -> Vec<Item> {
     let Some((_, class)) = looks(mark) else { return Vec::new() };
     let mut items = vec![Item::Circle { centre: at(0.0, 0.0), radius: BADGE, class }];
+    let dot = |x| Item::Circle { centre: at(x, 0.0), radius: 1.1, class: "ink" };
     let letter =
         |text| Item::Text(line(at(0.0, 3.1), 8.5, text).bold().class("paper").anchor(Anchor::Middle));
     match mark {
         Mark::RedProbe => items.push(letter("R")),
         Mark::BlackProbe => items.push(letter("B")),
-        Mark::Suspect => items.push(letter("?")),
+        Mark::Suspect(_) => items.push(letter("?")),
+        Mark::NotYet => items.extend([-2.8, 0.0, 2.8].map(dot)),
         Mark::Good => items.push(polyline(&[at(-2.8, 0.3), at(-0.8, 2.5), at(3.0, -2.2)], false, "sign")),
         Mark::Bad => {
             items.push(polyline(&[at(-2.4, -2.4), at(2.4, 2.4)], false, "sign"));

@@ -32,8 +32,15 @@ fn wire(id: impl Into<String>, colour: &str, gauge: &str) -> WireLabel {
 
 /// Labels that need room: long ids, two wires in every fifth contact, marks, markings and signals.
 fn busy(face: &Face) -> Vec<ContactLabel> {
-    let marks =
-        [Mark::None, Mark::RedProbe, Mark::BlackProbe, Mark::Suspect, Mark::Good, Mark::Bad, Mark::None];
+    let marks = [
+        Mark::RedProbe,
+        Mark::BlackProbe,
+        Mark::Suspect(Share::of(0.63)),
+        Mark::Good,
+        Mark::Bad,
+        Mark::NotYet,
+        Mark::None,
+    ];
     let label = |(nth, name): (usize, &str)| ContactLabel {
         name: name.to_owned(),
         also: if nth % 3 == 0 { vec![format!("{}", nth + 1)] } else { Vec::new() },
