@@ -2,9 +2,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::hypothesis::Hypothesis;
 use crate::circuit::{Change, ChangeKey, Corner, Lean, Operating, Way};
 use crate::definition::Harness;
-use crate::fault::{Fault, Universe};
+use crate::fault::Universe;
 use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation};
 use crate::netlist::{LinkId, Netlist};
 use crate::setup::Power;
@@ -17,50 +18,6 @@ const OHMS_MORE: f64 = 0.6;
 /// A voltage by this share, and this many volts.
 const VOLTS_SHARE: f64 = 0.10;
 const VOLTS_MORE: f64 = 0.5;
-
-/// A bad joint adds one resistance to all readings alike; which, is not known. So it is weighed in bands
-/// of a decade each, in ohms from [`HIGH_FROM`](crate::fault::HIGH_FROM) up, and stands while one band
-/// explains everything.
-pub(super) const BANDS: [f64; 6] = [2.0, 20.0, 200.0, 2e3, 2e4, 2e5];
-const DECADE: f64 = 10.0;
-
-/// A fault, with its band if it is a bad joint.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Hypothesis {
-    pub fault: Fault,
-    pub band: Option<usize>,
-}
-
-impl Hypothesis {
-    /// All hypotheses of a fault.
-    pub(super) fn of(fault: Fault) -> impl Iterator<Item = Self> {
-        let bands = if matches!(fault, Fault::High(_)) { 0..BANDS.len() } else { 0..0 };
-        let plain = (!matches!(fault, Fault::High(_))).then_some(Self { fault, band: None });
-        plain.into_iter().chain(bands.map(move |band| Self { fault, band: Some(band) }))
-    }
-
-    /// Whether it can draw more current than a fuse bears: a short does, and so may a relay that does not
-    /// switch as it should. A bad joint draws less.
-    fn can_blow(self) -> bool {
-        self.band.is_none()
-    }
-
-    /// What it changes in the machine, at either end of its band.
-    pub(super) fn changes(
-        self,
-        harness: &Harness,
-        netlist: &Netlist,
-        universe: &Universe,
-    ) -> Vec<Vec<Change>> {
-        let Some(band) = self.band else { return vec![universe.changes(harness, netlist, self.fault)] };
-        let elements = self.fault.elements();
-        let added = |ohms: f64| {
-            let links = elements.iter().flat_map(|element| universe.links(*element).iter().copied());
-            links.map(|link| Change::Added(link, Ohms::new(ohms))).collect()
-        };
-        vec![added(BANDS[band]), added(BANDS[band] * DECADE)]
-    }
-}
 
 /// What a reading would be: healthy, and with the fault from the least to the most, give or take `slack`.
 #[derive(Debug, Clone, Copy)]
@@ -163,8 +120,32 @@ impl<'a> Scene<'a> {
             [] => Range::of(healthy, healthy),
             // Opening what carries nothing changes nothing.
             [Change::Open(link)] if is_idle(self.situation, netlist, *link) => Range::of(healthy, healthy),
+            _ if self.is_apart(netlist, changes, at) => Range::of(healthy, healthy),
             _ => self.solve(changes)[at],
         }
+    }
+
+    /// Whether nothing that is changed hangs together with either probe. With power on everything may, by what
+    /// it switches.
+    fn is_apart(&self, netlist: &Netlist, changes: &[Change], at: usize) -> bool {
+        if !self.isolated() {
+            return false;
+        }
+        let [red, black] = [self.measurements[at].red(), self.measurements[at].black()];
+        let probes = [red, black].map(|point| self.situation.node(point));
+        let machines = [Some(self.situation.healthy()), self.situation.healthy_through_units()];
+        machines.into_iter().flatten().all(|machine| {
+            let islands = probes.map(|node| machine.island(node));
+            let mut nodes = changes.iter().flat_map(|change| change.nodes(netlist));
+            nodes.all(|node| !islands.contains(&machine.island(node)))
+        })
+    }
+
+    /// Whether a bad joint of any size in these links leaves a reading as it is: where neither nothing more nor an
+    /// open changes it, no resistance in between does. Saves most of the work on bad joints.
+    fn is_blind_to(&mut self, netlist: &Netlist, links: &[LinkId], at: usize) -> bool {
+        let open: Vec<Change> = links.iter().map(|link| Change::Open(*link)).collect();
+        self.changed(netlist, &open, at).unchanged
     }
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
@@ -214,8 +195,10 @@ impl<'a> Scene<'a> {
             };
             let scatter = |operating| situation.scatter(operating, measurement).worst;
             let powered = !self.isolated();
-            let slack = if exact && powered { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
             let unchanged = same(healthy, low) && same(healthy, high);
+            // What is not changed is held against what is healthy, which has its tolerances already.
+            let follow = exact && powered && !unchanged;
+            let slack = if follow { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
             Range { healthy, low, high, slack, unchanged }
         };
         (0..self.measurements.len()).map(of).collect()
@@ -265,6 +248,17 @@ impl<'a> Memory<'a> {
         ways
     }
 
+    /// The readings up to one by which a hypothesis has blown a fuse: what it predicts hangs on them.
+    pub(super) fn blown_by(&mut self, hypothesis: Hypothesis, reading: usize) -> Vec<usize> {
+        if !hypothesis.can_blow() {
+            return Vec::new();
+        }
+        let ways = hypothesis.changes(self.harness, self.netlist, self.universe);
+        let blown = self.blown(&ways[0]);
+        let count = |at: usize| blown.get(at).map_or(0, BTreeSet::len);
+        (0..=reading).filter(|at| count(*at) > at.checked_sub(1).map_or(0, count)).collect()
+    }
+
     fn blown(&mut self, changes: &[Change]) -> &[BTreeSet<LinkId>] {
         let history = &self.history;
         self.known.entry(changes.iter().map(Change::key).collect()).or_insert_with(|| {
@@ -309,8 +303,13 @@ pub(super) fn range(
     reading: Option<usize>,
 ) -> Range {
     let netlist = memory.netlist;
-    let ways = memory.ways(hypothesis, reading);
     let healthy = scene.healthy[at];
+    if let Some(links) = hypothesis.bad_joint(memory.universe)
+        && scene.is_blind_to(netlist, links, at)
+    {
+        return Range::of(healthy, healthy);
+    }
+    let ways = memory.ways(hypothesis, reading);
     let ranges = ways.iter().map(|changes| scene.changed(netlist, changes, at));
     ranges.reduce(Range::with).unwrap_or(Range::of(healthy, healthy))
 }

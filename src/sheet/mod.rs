@@ -8,10 +8,12 @@
 mod audit;
 mod locate;
 mod nets;
+mod next;
 mod pins;
 mod plan;
 mod plan_aids;
 mod plan_view;
+mod reasons;
 mod render;
 mod suspects;
 mod trace;
