@@ -216,6 +216,12 @@ fn conclude(record: &mut Reader<'_>, diagnosis: &mut Diagnosis, sifted: &Sifted,
     let listed =
         |group: &Group| group.share >= LISTED || (group.misread.is_empty() && group.pairs.is_empty());
     groups.retain(listed);
+    let named = |accusation: &Accusation| {
+        let pair = |pair: &[Fault; 2]| pair[..] == accusation.faults[..];
+        let of = |group: &Group| group.pairs.iter().any(pair) || accusation.faults.len() == 1;
+        groups.iter().any(of)
+    };
+    diagnosis.reasons.accused.retain(named);
     (diagnosis.suspects, diagnosis.doubted) = groups.into_iter().partition(|group| group.misread.is_empty());
     diagnosis.suspects.sort_by_key(|group| group.faults.is_empty());
     let settled = match &diagnosis.suspects[..] {

@@ -14,8 +14,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Expectation, Measurement, Prediction, Situation};
-use crate::netlist::LinkId;
-use crate::netlist::resistance::{Seen, range};
 use crate::setup::Power;
 
 /// A reading, and what a healthy machine must show with the meter it is taken with.
@@ -37,11 +35,7 @@ pub(super) fn covered(
         if felt.is_empty() {
             continue;
         }
-        let mut shown = cover.shown(&changes, &felt);
-        if let Some(changes) = exchanged(situation, &changes) {
-            shown = cover.shown(&changes, &shown);
-        }
-        for at in shown {
+        for at in cover.shown(&changes, &felt) {
             covered[at].extend(faults.iter().copied());
         }
     }
@@ -49,20 +43,6 @@ pub(super) fn covered(
         faults.sort_unstable();
     }
     covered
-}
-
-/// Where two wires are exchanged, the same with the resistance that each of them keeps in the other's place: a
-/// fine meter must not tell them from sound ones by the figure of a short.
-fn exchanged(situation: &Situation<'_>, changes: &[Change]) -> Option<Vec<Change>> {
-    let &[first @ Change::Open(a), second @ Change::Open(b), near, far] = changes else { return None };
-    let keeps = |joined: Change, wire: LinkId| match joined {
-        Change::Joined(from, to, _) => {
-            let own = range(situation.netlist, situation.harness, wire, Seen::Cold).nominal;
-            Some(Change::Joined(from, to, own))
-        }
-        _ => None,
-    };
-    Some(vec![first, second, keeps(near, b)?, keeps(far, a)?])
 }
 
 /// The readings of a setup, with what every fault needs to know of them.

@@ -143,7 +143,7 @@ pub(super) fn cleared(harness: &Harness, diagnosis: &Diagnosis) -> Option<Sectio
         let readings: Vec<&str> =
             step.readings.iter().map(|at| diagnosis.judged[*at].name.as_str()).collect();
         let what = match &elements[..] {
-            [] => format!("{} faults of what is listed elsewhere", step.faults.len()),
+            [] => suspects::left(harness, &step.faults),
             some => suspects::elements(harness, some.iter().copied()),
         };
         vec![id(at), readings.join(", "), what, step.words(harness, &diagnosis.judged)]
