@@ -67,6 +67,8 @@ struct Tally {
     first: usize,
     buzzing: usize,
     readings: usize,
+    /// Faults in the first group at the end.
+    in_group: usize,
 }
 
 impl std::ops::AddAssign for Tally {
@@ -76,6 +78,7 @@ impl std::ops::AddAssign for Tally {
         self.first += other.first;
         self.buzzing += other.buzzing;
         self.readings += other.readings;
+        self.in_group += other.in_group;
     }
 }
 
@@ -271,6 +274,11 @@ impl Yard<'_> {
             _ => Some(End::NoNext),
         };
         tally.first += usize::from(job.end.is_some() && first);
+        tally.in_group += if job.end.is_some() { found.suspects[0].faults.len() } else { 0 };
+        if std::env::var("SHOW").is_ok() && job.end.is_some() {
+            let ids: Vec<String> = found.suspects[0].faults.iter().map(|f| f.id(self.harness)).collect();
+            println!("{} {} {}: {}", self.name, job.fault.id(self.harness), job.readings, ids.join(" "));
+        }
         if job.end.is_some() && !first {
             println!("{}, {}: not in the first group", self.name, job.fault.id(self.harness));
         }
