@@ -259,7 +259,8 @@ impl<'t, 'a> Thought<'t, 'a> {
                 };
                 let outcomes: Vec<Outcomes> = self.heads.iter().map(shows).collect();
                 let again = self.again.contains(&Probes::of(&measurement));
-                if !again && told.contains(&pattern(&outcomes)) {
+                let known = told.get(&pattern(&outcomes));
+                if !again && known.is_some_and(|clearly| *clearly || !is_clear(&outcomes)) {
                     continue;
                 }
                 for (signature, outcome) in self.signatures.iter_mut().zip(&outcomes) {
@@ -411,21 +412,29 @@ pub(super) fn proof(
     })
 }
 
-/// How the readings of the record divide the suspects. All of these suspects survived them: another reading
-/// that would divide them in the same way, at the next point of the same net or in another setup, cannot
-/// be counted on to tell more.
-fn told(record: &mut Reader<'_>, suspects: &[Suspect]) -> BTreeSet<Vec<usize>> {
-    let of = |reading: usize| {
-        let (scene, at) = record.places[reading];
+/// How the readings of the record divide the suspects, and whether they did so clearly. All of these suspects survived
+/// them: another reading that would divide them in the same way, at the next point of the same net or in another
+/// setup, cannot be counted on to tell more, unless it divides clearly what was divided vaguely before.
+fn told(record: &mut Reader<'_>, suspects: &[Suspect]) -> BTreeMap<Vec<usize>, bool> {
+    let mut told = BTreeMap::new();
+    for (reading, (scene, at)) in record.places.clone().into_iter().enumerate() {
         let judged = &record.judged[reading];
         let outcomes = suspects.iter().map(|suspect| {
             let scene = &mut record.scenes[scene];
             let range = predict::range(scene, &mut record.memory, suspect.hypothesis, at, Some(reading));
             outcome(&range, judged.measurement.kind(), &judged.expect, &judged.expect.meter)
         });
-        pattern(&outcomes.collect::<Vec<_>>())
-    };
-    (0..record.judged.len()).map(of).collect()
+        let outcomes: Vec<Outcomes> = outcomes.collect();
+        *told.entry(pattern(&outcomes)).or_insert(false) |= is_clear(&outcomes);
+    }
+    told
+}
+
+/// Whether suspects show either the same or something that the others cannot show.
+fn is_clear(outcomes: &[Outcomes]) -> bool {
+    let distinct: BTreeSet<Outcomes> = outcomes.iter().copied().collect();
+    let count: u32 = distinct.iter().map(|one| one.bits().count_ones()).sum();
+    distinct.iter().fold(0, |all, one| all | one.bits()).count_ones() == count
 }
 
 /// Which suspects share an outcome, whatever it is: each outcome as the place of its first suspect.
@@ -496,7 +505,7 @@ fn outcome(range: &Range, kind: Kind, expect: &Expectation, meter: &Meter) -> Ou
     let found = Outcomes { from: of(range.low), to: of(range.high) };
     // What tolerances alone might bring back to good is not counted on.
     let [least, most] = range.doubt().map(of);
-    if found.from == found.to && (least == Outcome::Good || most == Outcome::Good) {
+    if found.from == found.to && (least..=most).contains(&Outcome::Good) {
         Outcomes::GOOD
     } else {
         found

@@ -194,11 +194,20 @@ impl<'a> Scene<'a> {
                 _ => unsteady(&readings),
             };
             let scatter = |operating| situation.scatter(operating, measurement).worst;
+            // Where rounds follow each other their mean is read, and tolerances turn no voltage round.
+            let slack_of_rounds = || {
+                let each = rounds.iter().zip(&readings).map(|(o, p)| scatter(o).min(number(*p).abs()));
+                each.sum::<f64>() / rounds.len().max(1) as f64
+            };
             let powered = !self.isolated();
             let unchanged = same(healthy, low) && same(healthy, high);
             // What is not changed is held against what is healthy, which has its tolerances already.
             let follow = exact && powered && !unchanged;
-            let slack = if follow { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
+            let slack = match &rounds[..] {
+                _ if !follow => 0.0,
+                [one] => scatter(one),
+                _ => slack_of_rounds(),
+            };
             Range { healthy, low, high, slack, unchanged }
         };
         (0..self.measurements.len()).map(of).collect()
