@@ -207,8 +207,7 @@ impl Yard<'_> {
             writeln!(text, "{}_c{at} {a} {b} {:e}", element.name, element.value).unwrap();
         }
         let islands = spice::islands(&elements);
-        let nodes =
-            [measurement.red(), measurement.black()].map(|p| deck.node(self.harness.point_index(p)));
+        let nodes = [measurement.red(), measurement.black()].map(|p| deck.node(self.harness.point_index(p)));
         let [Some(a), Some(b)] = nodes else { return None };
         if islands.get(a) != islands.get(b) {
             return None;

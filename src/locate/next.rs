@@ -284,32 +284,33 @@ impl<'t, 'a> Thought<'t, 'a> {
     fn pick(&self, groups: &[Vec<usize>]) -> Option<usize> {
         let weight = |group: &Vec<usize>| group.iter().map(|at| self.heads[*at].weight).sum();
         let weights: Vec<f64> = groups.iter().map(weight).collect();
-        let test = |option: &Candidate| Test {
-            shows: groups.iter().map(|group| option.outcomes[group[0]].bits()).collect(),
-            place: option.place,
-        };
-        let tests: Vec<Test> = self.options.iter().map(test).collect();
         let harness = self.record.harness;
-        let used: BTreeSet<usize> = tests.iter().map(|test| test.place).collect();
+        // Where one stands after a reading: the setup, and the station of the red probe.
+        let mut places: Vec<(usize, Option<StationId>)> = Vec::new();
+        let mut tests: Vec<Test> = Vec::new();
+        for option in &self.options {
+            let place = (option.place, harness.station_of(option.measurement.red()));
+            let known = places.iter().position(|known| *known == place);
+            let place = known.unwrap_or(places.len());
+            if known.is_none() {
+                places.push((option.place, harness.station_of(option.measurement.red())));
+            }
+            let shows = groups.iter().map(|group| option.outcomes[group[0]].bits()).collect();
+            tests.push(Test { shows, place });
+        }
+        let used: BTreeSet<usize> = self.options.iter().map(|option| option.place).collect();
         let between: BTreeMap<(usize, usize), f64> = used
             .iter()
             .flat_map(|from| used.iter().map(move |to| (*from, *to)))
             .map(|(from, to)| ((from, to), seconds(harness, &self.setups[from], &self.setups[to])))
             .collect();
-        let later: Vec<f64> = self
-            .options
-            .iter()
-            .map(|option| {
-                let red = harness.station_of(option.measurement.red());
-                walk(harness, red, &option.measurement)
-            })
-            .collect();
         let cost = |from: Option<usize>, test: usize| {
             let option = &self.options[test];
-            let there = match from {
-                None => option.seconds,
-                Some(from) => later[test] + between.get(&(from, option.place)).copied().unwrap_or_default(),
-            };
+            let there = from.map_or(option.seconds, |from| {
+                let (setup, station) = places[from];
+                let change = between.get(&(setup, option.place)).copied().unwrap_or_default();
+                change + walk(harness, station, &option.measurement)
+            });
             there + READING_SECONDS.get() + THOUGHT
         };
         let problem = Problem { weights: &weights, tests: &tests, cost: &cost };
@@ -505,11 +506,7 @@ fn outcome(range: &Range, kind: Kind, expect: &Expectation, meter: &Meter) -> Ou
     let found = Outcomes { from: of(range.low), to: of(range.high) };
     // What tolerances alone might bring back to good is not counted on.
     let [least, most] = range.doubt().map(of);
-    if found.from == found.to && (least..=most).contains(&Outcome::Good) {
-        Outcomes::GOOD
-    } else {
-        found
-    }
+    if found.from == found.to && (least..=most).contains(&Outcome::Good) { Outcomes::GOOD } else { found }
 }
 
 /// The share of each outcome that may come; a suspect of several counts for each alike.

@@ -317,7 +317,9 @@ fn contradiction(view: &LocateView) -> Vec<String> {
     lines.push(match &view.repeat[..] {
         [] => "No single reading stands alone against the others: look for a second fault.".to_owned(),
         [one] => format!("Repeat {one} first: with it wrong, the others agree."),
-        [first, rest @ ..] => format!("Repeat {first} first; then, if it stays as it is, {}.", rest.join(", ")),
+        [first, rest @ ..] => {
+            format!("Repeat {first} first; then, if it stays as it is, {}.", rest.join(", "))
+        }
     });
     lines
 }

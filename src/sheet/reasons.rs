@@ -157,7 +157,11 @@ pub(super) fn cleared(harness: &Harness, diagnosis: &Diagnosis) -> Option<Sectio
     );
     Some(Section {
         title: "Not at fault".to_owned(),
-        columns: if rows.is_empty() { Vec::new() } else { vec!["no.", "cleared by", "what", "because (one of them)"] },
+        columns: if rows.is_empty() {
+            Vec::new()
+        } else {
+            vec!["no.", "cleared by", "what", "because (one of them)"]
+        },
         rows,
         notes: if others > 0 { vec![rest] } else { Vec::new() },
         ..Section::default()
