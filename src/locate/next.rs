@@ -16,7 +16,7 @@ use crate::setup::{Action, Power, READING_SECONDS, Setup, transition};
 use crate::units::Volts;
 
 /// More kinds of suspects than this are weighed by their likeliest alone.
-const WEIGHED: usize = 120;
+const WEIGHED: usize = 80;
 /// Every reading costs this much more than its own time: thinking, and the next one that it makes needed.
 /// It keeps a chain of quick readings that tell little from winning over one that settles the matter.
 const THOUGHT: f64 = 40.0;
@@ -249,15 +249,21 @@ impl<'t, 'a> Thought<'t, 'a> {
             // What was read once is known: reading it again tells nothing new.
             measurements.retain(|m| !self.taken.contains(&Probes::of(m)));
             let mut scene = Scene::new(&situation, measurements, false);
+            let ranges: Vec<Vec<Range>> = self
+                .heads
+                .iter()
+                .map(|head| predict::ranges(&mut scene, &mut self.record.memory, head.hypothesis))
+                .collect();
             for at in 0..scene.measurements.len() {
                 let measurement = scene.measurements[at].clone();
+                // A reading that no suspect changes tells nothing, whatever is expected of it.
+                if ranges.iter().all(|ranges| ranges[at].unchanged) {
+                    continue;
+                }
                 let expect = situation.expect(&measurement, self.meter);
-                let memory = &mut self.record.memory;
-                let shows = |suspect: &Suspect| {
-                    let range = predict::range(&mut scene, memory, suspect.hypothesis, at, None);
-                    outcome(&range, measurement.kind(), &expect, self.meter)
-                };
-                let outcomes: Vec<Outcomes> = self.heads.iter().map(shows).collect();
+                let shows =
+                    |ranges: &Vec<Range>| outcome(&ranges[at], measurement.kind(), &expect, self.meter);
+                let outcomes: Vec<Outcomes> = ranges.iter().map(shows).collect();
                 let again = self.again.contains(&Probes::of(&measurement));
                 let known = told.get(&pattern(&outcomes));
                 if !again && known.is_some_and(|clearly| *clearly || !is_clear(&outcomes)) {

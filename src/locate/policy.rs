@@ -18,7 +18,7 @@ use std::collections::HashMap;
 /// More suspects than this are not weighed exactly.
 const EXACT: usize = 14;
 /// The most looks at a test that the exact way may take.
-const PATIENCE: usize = 400_000;
+const PATIENCE: usize = 150_000;
 /// So many of the best tests are followed one step further.
 const AHEAD: usize = 12;
 /// A test is worth its cost only from this much of the best test's information.

@@ -125,6 +125,19 @@ impl<'a> Scene<'a> {
         }
     }
 
+    /// What every reading would be with some things changed.
+    fn all_changed(&mut self, netlist: &Netlist, changes: &[Change]) -> Vec<Range> {
+        let idle = match changes {
+            [] => true,
+            [Change::Open(link)] => is_idle(self.situation, netlist, *link),
+            _ => false,
+        };
+        if idle || (0..self.measurements.len()).all(|at| self.is_apart(netlist, changes, at)) {
+            return self.healthy.iter().map(|healthy| Range::of(*healthy, *healthy)).collect();
+        }
+        self.solve(changes).to_vec()
+    }
+
     /// Whether nothing that is changed hangs together with either probe. With power on everything may, by what
     /// it switches.
     fn is_apart(&self, netlist: &Netlist, changes: &[Change], at: usize) -> bool {
@@ -321,6 +334,34 @@ pub(super) fn range(
     let ways = memory.ways(hypothesis, reading);
     let ranges = ways.iter().map(|changes| scene.changed(netlist, changes, at));
     ranges.reduce(Range::with).unwrap_or(Range::of(healthy, healthy))
+}
+
+/// What every reading of a scene would be with a hypothesis, after the last reading of the record: the same as
+/// [`range`] for each of them, with what they share done once.
+pub(super) fn ranges(scene: &mut Scene<'_>, memory: &mut Memory<'_>, hypothesis: Hypothesis) -> Vec<Range> {
+    let netlist = memory.netlist;
+    let blind = hypothesis.bad_joint(memory.universe).map(|links| {
+        let open: Vec<Change> = links.iter().map(|link| Change::Open(*link)).collect();
+        scene.all_changed(netlist, &open)
+    });
+    if blind.as_ref().is_some_and(|open| open.iter().all(|range| range.unchanged)) {
+        return scene.healthy.iter().map(|healthy| Range::of(*healthy, *healthy)).collect();
+    }
+    let mut ranges: Option<Vec<Range>> = None;
+    for changes in memory.ways(hypothesis, None) {
+        let more = scene.all_changed(netlist, &changes);
+        ranges = Some(match ranges {
+            None => more,
+            Some(known) => known.into_iter().zip(more).map(|(a, b)| a.with(b)).collect(),
+        });
+    }
+    let mut ranges = ranges.unwrap_or_default();
+    for ((range, open), healthy) in ranges.iter_mut().zip(blind.iter().flatten()).zip(&scene.healthy) {
+        if open.unchanged {
+            *range = Range::of(*healthy, *healthy);
+        }
+    }
+    ranges
 }
 
 /// The same with every resistance at its least and at its most: exact bounds, at a full solution each.

@@ -9,11 +9,12 @@
 //! [`MISREAD`] for one outside. What is complained about is there: whatever explains none of the bad readings
 //! explains nothing.
 //!
-//! Two faults at once are asked only of what the evidence leaves: faults that contradict no good reading and explain
+//! Two faults at once are tried where no single one explains everything, or only what is rare. They are asked only of
+//! what the evidence leaves: faults that contradict no good reading and explain
 //! some bad ones, in such pairs that together they explain all. Cost: single faults times the setups of the record;
 //! then one solution per pair and setup, for at most [`PAIRS`] pairs.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::Judged;
 use super::hypothesis::{Hypothesis, Mode};
@@ -36,6 +37,9 @@ const TWO_AT_ONCE: f64 = 0.05;
 /// That nothing is wrong at all, against that something is, before the first reading: somebody complained, so little.
 /// Common practice, no source.
 const NOTHING_WRONG: f64 = 0.05;
+/// Beside single faults with more than this share of all weight, pairs are not looked for: they would come to a few
+/// hundredths of the probability at most.
+const RARE: f64 = 2e-4;
 /// The most kinds of faults that are paired, the likeliest first.
 const PAIRED: usize = 60;
 /// The most pairs that are solved, the likeliest first.
@@ -85,6 +89,7 @@ struct Half {
 }
 
 /// What the readings say of one mode of a fault.
+#[derive(Default, Clone)]
 struct Told {
     against: Vec<usize>,
     explains: BTreeSet<usize>,
@@ -152,44 +157,46 @@ impl<'a> Reader<'a> {
         (0..self.judged.len()).filter(|at| self.judged[*at].good == good).collect()
     }
 
-    /// Holds every fault against the readings, then pairs of what is left of them.
+    /// Holds every fault against the readings; where no single one explains them all, or only what is rare, also pairs
+    /// of what the evidence leaves.
     pub(super) fn sift(&mut self) -> Sifted {
         let [bad, good] = [false, true].map(|sort| self.of_sort(sort));
         let mut sifted = Sifted::default();
-        let mut halves: BTreeMap<(Vec<Vec<ChangeKey>>, BTreeSet<usize>), Half> = BTreeMap::new();
+        // What changes the same is told the same.
+        let mut known: HashMap<Vec<Vec<ChangeKey>>, Told> = HashMap::new();
         for (fault, weight) in self.universe.iter() {
             let mut told = Vec::new();
             for mode in Mode::of(fault) {
-                let one = self.told(mode, &bad, &good);
-                if one.against.iter().all(|at| !self.judged[*at].good) && !one.explains.is_empty() {
-                    let hypothesis = Hypothesis::from(mode);
-                    let key = hypothesis.key(self.harness, self.netlist, self.universe);
-                    let half = halves.entry((key, one.explains.clone())).or_insert_with(|| Half {
-                        mode,
-                        faults: Vec::new(),
-                        weight: 0.0,
-                        explains: one.explains.clone(),
-                    });
-                    half.faults.push(fault);
-                    half.weight += weight / mode.count();
-                }
+                let key = Hypothesis::from(mode).key(self.harness, self.netlist, self.universe);
+                let one = match known.get(&key) {
+                    Some(one) => one.clone(),
+                    None => known.entry(key).or_insert(self.told(mode, &bad, &good)).clone(),
+                };
                 told.push((mode, one));
             }
             sifted.enter(fault, weight, told);
         }
-        let halves = halves.into_values().filter(|half| half.explains.len() < bad.len()).collect();
-        sifted.pairs = self.pairs(halves, bad.len());
+        let all: f64 = self.universe.iter().map(|(_, weight)| weight).sum();
+        let exact: f64 = sifted.exact.iter().map(|suspect| suspect.weight).sum();
+        if bad.len() > 1 && exact < RARE * all {
+            let halves = self.halves(&bad, &good);
+            sifted.pairs = self.pairs(halves, bad.len(), all);
+        }
         sifted
     }
 
-    /// What the readings say of a mode: the bad ones first, because most faults have nothing to do with them.
+    /// What the readings say of a mode: the bad ones first, because most faults have nothing to do with them. It stops
+    /// where more speaks against the mode than may be misread.
     fn told(&mut self, mode: Mode, bad: &[usize], good: &[usize]) -> Told {
-        let mut told = Told { against: Vec::new(), explains: BTreeSet::new() };
+        let mut told = Told::default();
         for at in bad {
-            if self.contradicts(mode.into(), *at).is_some() {
-                told.against.push(*at);
-            } else {
+            if self.contradicts(mode.into(), *at).is_none() {
                 told.explains.insert(*at);
+                continue;
+            }
+            told.against.push(*at);
+            if told.against.len() > MOST_MISREAD && told.explains.is_empty() {
+                return told;
             }
         }
         if told.explains.is_empty() && !bad.is_empty() {
@@ -206,11 +213,39 @@ impl<'a> Reader<'a> {
         told
     }
 
+    /// What could be half of a pair: it explains some bad readings, not all, and contradicts no good one.
+    fn halves(&mut self, bad: &[usize], good: &[usize]) -> Vec<Half> {
+        let mut halves: BTreeMap<Vec<Vec<ChangeKey>>, Option<Half>> = BTreeMap::new();
+        for (fault, weight) in self.universe.iter() {
+            for mode in Mode::of(fault) {
+                let key = Hypothesis::from(mode).key(self.harness, self.netlist, self.universe);
+                let half = halves.entry(key).or_insert_with(|| {
+                    let admits = |at: &usize| self.contradicts(mode.into(), *at).is_none();
+                    let explains: BTreeSet<usize> = bad.iter().copied().filter(admits).collect();
+                    if explains.is_empty() || explains.len() == bad.len() {
+                        return None;
+                    }
+                    let mut admits = |at: &usize| self.contradicts(mode.into(), *at).is_none();
+                    good.iter().all(&mut admits).then(|| Half {
+                        mode,
+                        faults: Vec::new(),
+                        weight: 0.0,
+                        explains,
+                    })
+                });
+                if let Some(half) = half {
+                    half.faults.push(fault);
+                    half.weight += weight / mode.count();
+                }
+            }
+        }
+        halves.into_values().flatten().collect()
+    }
+
     /// Pairs of halves that explain every reading together.
-    fn pairs(&mut self, mut halves: Vec<Half>, bad: usize) -> Vec<Suspect> {
+    fn pairs(&mut self, mut halves: Vec<Half>, bad: usize, all: f64) -> Vec<Suspect> {
         halves.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.mode.cmp(&b.mode)));
         halves.truncate(PAIRED);
-        let all: f64 = self.universe.iter().map(|(_, weight)| weight).sum();
         let mut chosen = Vec::new();
         for (at, a) in halves.iter().enumerate() {
             for (to, b) in halves.iter().enumerate().skip(at + 1) {
