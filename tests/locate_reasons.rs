@@ -184,7 +184,7 @@ fn a_misread_does_not_remove_the_true_fault_for_ever() {
         let name = entries[at].name();
         assert_eq!(found.verdict, Verdict::Contradictory, "{name}");
         let group = found.doubted.iter().find(|group| group.faults.contains(&truth)).unwrap();
-        assert_eq!(group.misread, [name.clone()]);
+        assert_eq!(group.misread, std::slice::from_ref(&name));
         // Another fault may be as likely, with another reading wrong; both are read again, and the truth is not far down.
         assert!(group.share > 0.25, "{}", group.share);
         assert!(found.repeat[..2.min(found.repeat.len())].contains(&name), "{:?}", found.repeat);

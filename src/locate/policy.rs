@@ -10,8 +10,8 @@
 //! bounds). Where they are many: information per cost, over one test or over two in a row, whichever is
 //! more.
 //!
-//! Cost: the exact way stops after [`PATIENCE`] looks and gives way to the other, which takes the tests times
-//! the suspects times [`AHEAD`].
+//! Cost: the exact way stops after 150,000 looks and gives way to the other, which takes the tests times
+//! the suspects times twelve.
 
 use std::collections::HashMap;
 

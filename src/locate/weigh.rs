@@ -18,7 +18,8 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::Judged;
 use super::hypothesis::{Hypothesis, Mode};
-use super::predict::{self, Memory, Range, Scene, Taken};
+use super::memory::Memory;
+use super::predict::{self, Range, Scene, Taken};
 use crate::circuit::ChangeKey;
 use crate::definition::Harness;
 use crate::fault::{Fault, Universe};
@@ -311,11 +312,16 @@ impl<'a> Reader<'a> {
         if bad.len() <= MOST_MISREAD {
             let all: f64 = self.universe.iter().map(|(_, weight)| weight).sum();
             for at in &bad {
-                *blame.entry(*at).or_default() += all * NOTHING_WRONG * MISREAD.powi(bad.len() as i32);
+                *blame.entry(*at).or_default() += all * NOTHING_WRONG * misread(bad.len());
             }
         }
         blame
     }
+}
+
+/// How likely it is that so many readings are wrong.
+fn misread(readings: usize) -> f64 {
+    std::iter::repeat_n(MISREAD, readings).product()
 }
 
 impl Sifted {
@@ -337,7 +343,7 @@ impl Sifted {
         let nearly = |(_, one): &&(Mode, Told)| one.against.len() <= MOST_MISREAD && !one.explains.is_empty();
         let least = told.iter().filter(nearly).min_by_key(|(_, one)| one.against.len());
         if let Some((mode, one)) = least {
-            let likely = |(mode, one): &(Mode, Told)| each(*mode) * MISREAD.powi(one.against.len() as i32);
+            let likely = |(mode, one): &(Mode, Told)| each(*mode) * misread(one.against.len());
             self.doubted.push(Suspect {
                 hypothesis: (*mode).into(),
                 weight: told.iter().filter(nearly).map(likely).sum(),
