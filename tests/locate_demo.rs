@@ -49,7 +49,7 @@ fn the_open_wire_is_located_with_its_ends_and_nothing_else() {
 
 #[test]
 fn the_dead_box_is_located_by_elimination() {
-    let (code, answer) = locate("readings-dead-box.toml", 12);
+    let (code, answer) = locate("readings-dead-box.toml", 13);
     assert_eq!((code, answer["verdict"].as_str()), (1, Some("located")));
     assert_eq!(faults(&answer, 0), ["BOX1:dead"]);
 }

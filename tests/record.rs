@@ -81,7 +81,7 @@ fn an_entry_reads_back_as_it_was_written() {
 #[test]
 fn the_demo_records_are_sound() {
     let harness = sprayer();
-    for (name, readings) in [("readings-harness-fault.toml", 9), ("readings-dead-box.toml", 12)] {
+    for (name, readings) in [("readings-harness-fault.toml", 9), ("readings-dead-box.toml", 13)] {
         let record = record::read(&harness, name, &demo(name));
         assert!(record.diagnostics.is_empty(), "{name}: {:?}", errors(&record));
         assert_eq!(record.entries.len(), readings, "{name}");

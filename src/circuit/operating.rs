@@ -224,13 +224,15 @@ impl Operating {
         };
         let changed = |link| self.update.as_ref().is_some_and(|update| update.conductance(link).is_some());
         let mut scatter = Scatter::default();
+        let mut squares = 0.0;
         for (link, conductance) in netlist.links().zip(&self.base.conductance) {
             if *conductance > 0.0 && !changed(link) {
                 let part = of(link, *conductance);
                 scatter.worst += part;
-                scatter.usual = scatter.usual.hypot(part);
+                squares += part * part;
             }
         }
+        scatter.usual = squares.sqrt();
         scatter
     }
 }

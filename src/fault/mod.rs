@@ -18,6 +18,7 @@ use std::sync::OnceLock;
 
 use crate::circuit::{Change, ChangeKey};
 use crate::definition::{ConnectorId, Harness, PartId, PartKind, Point, WireId};
+use crate::netlist::resistance::{Seen, range};
 use crate::netlist::{Element, Link, LinkId, Netlist, PartWay};
 use crate::units::Ohms;
 
@@ -258,7 +259,7 @@ fn matters(harness: &Harness, link: Link) -> bool {
     })
 }
 
-/// Two wires exchanged at a connector: each now starts where the other one did.
+/// Two wires exchanged at a connector: each now starts where the other one did, and keeps its own resistance.
 fn crossed(
     harness: &Harness,
     netlist: &Netlist,
@@ -272,10 +273,12 @@ fn crossed(
     };
     let (Some(side_a), Some(side_b)) = (here(a), here(b)) else { return Vec::new() };
     let [ends_a, ends_b] = [link_a, link_b].map(|link| netlist.ends(link));
+    let [own_a, own_b] = [link_a, link_b].map(|link| range(netlist, harness, link, Seen::Cold).nominal);
     vec![
         Change::Open(link_a),
         Change::Open(link_b),
-        Change::Joined(ends_a[side_a], ends_b[1 - side_b], SHORT),
-        Change::Joined(ends_b[side_b], ends_a[1 - side_a], SHORT),
+        // What is wire B on its far side is now in A's cavity, and the other way round.
+        Change::Joined(ends_a[side_a], ends_b[1 - side_b], own_b),
+        Change::Joined(ends_b[side_b], ends_a[1 - side_a], own_a),
     ]
 }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use super::Suspect;
+use super::weigh::Suspect;
 use crate::definition::{Harness, Kind, MatingId, PartId, PartKind, Point};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Situation};
@@ -68,11 +68,10 @@ fn switches_near<'a>(
     harness: &'a Harness,
     suspects: &'a [Suspect],
 ) -> impl Iterator<Item = (PartId, usize)> + 'a {
-    let parts =
-        suspects.iter().flat_map(|s| s.hypothesis.fault.elements()).filter_map(|element| match element {
-            Element::Part(part) => Some(part),
-            _ => None,
-        });
+    let parts = suspects.iter().flat_map(|s| s.hypothesis.elements()).filter_map(|element| match element {
+        Element::Part(part) => Some(part),
+        _ => None,
+    });
     parts.flat_map(|part| match &harness.parts[part].kind {
         PartKind::Switch { rest, positions } => {
             let closes = |at: &usize| at != rest && !positions[*at].closed.is_empty();
@@ -90,7 +89,7 @@ fn matings_near(
     suspects: &[Suspect],
 ) -> Vec<MatingId> {
     let mut found = Vec::new();
-    for fault in suspects.iter().map(|s| s.hypothesis.fault) {
+    for fault in suspects.iter().flat_map(|s| s.hypothesis.faults()) {
         for link in links_of(universe, fault) {
             for point in netlist.ends(link).map(|node| netlist.point(node)) {
                 let Point::Contact(id) = point else { continue };
@@ -155,7 +154,7 @@ fn points_near(situation: &Situation<'_>, universe: &Universe, suspects: &[Suspe
             nets.push(net);
         }
     };
-    for fault in suspects.iter().map(|s| s.hypothesis.fault) {
+    for fault in suspects.iter().flat_map(|s| s.hypothesis.faults()) {
         for link in links_of(universe, fault) {
             netlist.ends(link).into_iter().for_each(&mut note);
             // Beyond a part the next net is worth a look too.
@@ -192,7 +191,8 @@ fn points_near(situation: &Situation<'_>, universe: &Universe, suspects: &[Suspe
 
 fn touches(universe: &Universe, netlist: &Netlist, suspects: &[Suspect], node: usize) -> bool {
     suspects.iter().any(|s| {
-        links_of(universe, s.hypothesis.fault).iter().any(|link| netlist.ends(*link).contains(&node))
+        let links = s.hypothesis.faults().flat_map(|fault| links_of(universe, fault));
+        links.into_iter().any(|link| netlist.ends(link).contains(&node))
     })
 }
 

@@ -1,43 +1,75 @@
 //! From readings to the segment at fault.
 //!
 //! Comes in: a machine and the readings of a record. Goes out: which readings are good and which bad,
-//! the faults that explain all of them, what cleared everything else, the next reading that tells most,
-//! and a verdict. Why: the person at the machine must prove what is at fault before anything is
+//! the faults that explain all of them with their shares, the derivation that clears everything else, the next
+//! reading, and a verdict. Why: the person at the machine must prove what is at fault before anything is
 //! replaced.
 //!
-//! Method: every single fault is put into the machine and every reading is predicted. A fault that
-//! predicts something else than what was read is out, and the reading that put it out is kept as the
-//! reason. What no permitted reading can tell apart stands in one group.
+//! Method: every single fault is put into the machine and every reading is predicted; two faults at once are tried
+//! where the evidence leaves room for them (Bayes, see `weigh`). A reading that a fault cannot make counts
+//! against it as much as a misread value is unlikely. What no permitted reading can tell apart stands in one
+//! group.
+//!
+//! The verdict takes every reading for true, and the shares tell how far that can be trusted:
+//!
+//! - `healthy`: every reading is good.
+//! - `located`: one group explains every reading and no other single fault does; or no single fault does, and one kind
+//!   of pair does with at least [`LOCATED`] of the probability. A unit is located only when it had all it
+//!   needs (see [`UnitCase`]).
+//! - `narrowed`: several groups explain every reading, or a proof against a unit is missing.
+//! - `contradictory`: no single fault explains every reading, and that a reading is wrong is likelier than two faults
+//!   at once. [`Conflict`] has the fewest readings that cannot all be true of one fault.
 //!
 //! Cost: one solution for every fault still in question in every setup that was read in; opens and bad
 //! joints without power follow from the healthy factor at a fraction of that.
 
 mod candidates;
+mod conflict;
+mod hands;
+mod hypothesis;
 mod judge;
+mod memory;
 mod next;
+mod outcome;
 pub mod place;
+pub mod policy;
 mod predict;
+mod reasons;
 pub mod twin;
+mod unit;
+mod weigh;
 pub mod wiggle;
 
 pub use judge::{Judged, Left, meter_of};
-pub use next::Next;
+pub use next::{Meaning, Next};
 pub use place::{Distance, Places};
+pub use reasons::{Accusation, Clearance, Example, Reasons, Step};
 pub use twin::Compared;
+pub use unit::{Need, Proof, UnitCase};
+pub use weigh::MISREAD;
 pub use wiggle::Wiggled;
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use predict::{Hypothesis, Memory, Scene, Taken};
+use next::{Ahead, Now};
+use unit::Missing;
+use weigh::{Reader, Sifted, Suspect};
 use wiggle::Intermittent;
 
 use crate::circuit::Unsettled;
 use crate::definition::{Harness, PartId};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Measurement, Meter, Situation};
+use crate::measure::{Meter, Situation};
 use crate::netlist::{Element, Netlist};
 use crate::record::{Entry, PlaceReading};
 use crate::setup::Setup;
+
+/// Two faults at once are located from this much of the probability.
+pub const LOCATED: f64 = 0.9;
+/// Pairs, and what takes a reading for wrong, are listed from this much of the probability.
+const LISTED: f64 = 0.01;
+/// From this much doubt a located fault comes with the reading to repeat before anything is replaced.
+const DOUBT: f64 = 0.05;
 
 /// What readings say together.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
@@ -49,7 +81,7 @@ pub enum Verdict {
     Narrowed,
     /// Every reading is good.
     Healthy,
-    /// No single fault explains all readings.
+    /// Nothing explains all readings so well as that one of them is wrong.
     Contradictory,
 }
 
@@ -60,17 +92,25 @@ pub struct Diagnosis {
     pub judged: Vec<Judged>,
     /// Readings that could not be judged, with the reason.
     pub left: Vec<Left>,
-    /// Faults that explain all readings, in groups that nothing permitted can tell apart; the likeliest
-    /// first.
+    /// Faults that explain all readings, in groups that nothing permitted can tell apart; single faults before
+    /// pairs, the likeliest first.
     pub suspects: Vec<Group>,
+    /// Faults that would explain all readings if one or two of these were wrong, the likeliest first.
+    pub doubted: Vec<Group>,
     /// Elements none of whose faults explains all readings.
     pub cleared: Vec<Cleared>,
+    /// The derivation of suspects and cleared elements.
+    pub reasons: Reasons,
+    /// The cases against units that are among the suspects.
+    pub units: Vec<UnitCase>,
     /// The next reading, if one can tell more.
     pub next: Option<Next>,
     /// What to do by hand and eye, when readings can tell no more.
     pub by_hand: Vec<String>,
-    /// Readings one of which must be wrong, when no single fault explains all: those whose removal
-    /// would leave an explanation.
+    /// The readings that cannot all be true of one fault, when the readings contradict each other.
+    pub conflict: Option<Conflict>,
+    /// Readings to repeat, the one that is most likely wrong first: when they contradict each other, or before
+    /// anything is replaced, where much hangs on them.
     pub repeat: Vec<String>,
     /// Fuses that the healthy machine would blow in a setup of the record, each with the setup: what they
     /// feed is dead in every prediction, so the definition or the load deserves a look first.
@@ -88,16 +128,27 @@ pub struct Diagnosis {
 }
 
 /// Faults that nothing permitted can tell apart.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Group {
-    /// The faults, the likeliest first.
+    /// The faults, the likeliest first; none where it is pairs.
     pub faults: Vec<Fault>,
+    /// Pairs of faults at once; none where it is single faults.
+    pub pairs: Vec<[Fault; 2]>,
     /// Their share of the probability.
     pub share: f64,
     /// The bad readings they explain.
     pub accused_by: Vec<String>,
+    /// The readings that they take for wrong.
+    pub misread: Vec<String>,
     /// How far along a wire it lies, where the group is one short and the meter can tell.
     pub distance: Option<Distance>,
+}
+
+/// The fewest readings that cannot all be true of a machine with one fault.
+#[derive(Debug, Clone)]
+pub struct Conflict {
+    /// Their names.
+    pub readings: Vec<String>,
 }
 
 /// An element that is not at fault.
@@ -111,15 +162,8 @@ pub struct Cleared {
     pub by_good: bool,
     /// The reason, in words.
     pub why: String,
-}
-
-/// Why a fault is out.
-#[derive(Debug, Clone)]
-struct Out {
-    /// Index of the reading among the judged.
-    reading: usize,
-    /// What the reading would have been.
-    range: predict::Range,
+    /// The steps of the derivation that it rests on.
+    pub steps: Vec<usize>,
 }
 
 /// What is reasoned from.
@@ -164,13 +208,18 @@ pub fn locate_with(
     let moved = Intermittent::new(harness, &mut judged, entries);
     let universe = Universe::new(harness, netlist);
     let mut record = Reader::new(harness, netlist, &universe, &situations, &judged, &moved);
-    let (standing, out) = record.sift();
+    let sifted = record.sift();
+    let reasons = reasons::derive(&mut record, &sifted);
     let mut diagnosis = Diagnosis {
-        cleared: cleared(harness, &judged, &universe, &out),
+        cleared: cleared(harness, &judged, &reasons),
         left,
         suspects: Vec::new(),
+        doubted: Vec::new(),
+        reasons,
+        units: Vec::new(),
         next: None,
         by_hand: Vec::new(),
+        conflict: None,
         repeat: Vec::new(),
         overloaded: overloaded(&situations),
         notes: judge::notes(entries).into_iter().chain(moved.notes()).collect(),
@@ -181,45 +230,156 @@ pub fn locate_with(
         judged: Vec::new(),
     };
     if judged.iter().any(|j| !j.good) {
-        if standing.is_empty() {
-            diagnosis.verdict = Verdict::Contradictory;
-            diagnosis.repeat = record.repeat();
-        } else {
-            let last = entries.last();
-            let now = next::Now {
-                setup: last.map(|entry| entry.setup.clone()),
-                station: last.and_then(|entry| harness.station_of(entry.red)),
-            };
-            let (groups, next) = next::choose(&mut record, &standing, now, meter);
-            conclude(harness, &mut diagnosis, groups, next, &judged);
-        }
+        let last = entries.last();
+        let now = Now {
+            setup: last.map(|entry| entry.setup.clone()),
+            station: last.and_then(|entry| harness.station_of(entry.red)),
+        };
+        conclude(&mut record, &mut diagnosis, &sifted, now, meter);
     }
     diagnosis.judged = judged;
     place::mark(harness, netlist, &mut diagnosis, evidence.places, meter)?;
     Ok(diagnosis)
 }
 
-/// The verdict on the groups that stand. A likely group is not a proven one: while another explains the
+/// Groups, verdict and what comes next. A likely group is not a proven one: while another single fault explains the
 /// readings as well, the answer is narrowed at best.
-fn conclude(
-    harness: &Harness,
-    diagnosis: &mut Diagnosis,
-    groups: Vec<Group>,
-    next: Option<Next>,
-    judged: &[Judged],
-) {
-    diagnosis.suspects = groups;
-    let accusers: Vec<String> = judged.iter().filter(|j| !j.good).map(|j| j.name.clone()).collect();
-    for group in &mut diagnosis.suspects {
-        group.accused_by.clone_from(&accusers);
+fn conclude(record: &mut Reader<'_>, diagnosis: &mut Diagnosis, sifted: &Sifted, now: Now, meter: &Meter) {
+    let total: f64 = sifted.all().map(|suspect| suspect.weight).sum();
+    let share = |suspects: &[Suspect]| suspects.iter().map(|s| s.weight).sum::<f64>() / total;
+    let single = !sifted.exact.is_empty();
+    let contradictory = !single && (sifted.pairs.is_empty() || share(&sifted.pairs) < 0.5);
+    let pool: Vec<Suspect> = if single { sifted.exact.clone() } else { sifted.all().cloned().collect() };
+    let proof_from = now.clone();
+    let Ahead { groups, next } = next::choose(record, &pool, now, meter, !single);
+    let mut groups = group(record, &pool, groups, total);
+    if single {
+        groups.extend(group(record, &sifted.pairs, alike(record, &sifted.pairs), total));
+        groups.extend(group(record, &sifted.doubted, alike(record, &sifted.doubted), total));
     }
-    diagnosis.verdict = if diagnosis.suspects.len() == 1 { Verdict::Located } else { Verdict::Narrowed };
-    if diagnosis.verdict == Verdict::Narrowed {
-        diagnosis.next = next;
+    let listed =
+        |group: &Group| group.share >= LISTED || (group.misread.is_empty() && group.pairs.is_empty());
+    groups.retain(listed);
+    let named = |accusation: &Accusation| {
+        let pair = |pair: &[Fault; 2]| pair[..] == accusation.faults[..];
+        let of = |group: &Group| group.pairs.iter().any(pair) || accusation.faults.len() == 1;
+        groups.iter().any(of)
+    };
+    diagnosis.reasons.accused.retain(named);
+    (diagnosis.suspects, diagnosis.doubted) = groups.into_iter().partition(|group| group.misread.is_empty());
+    diagnosis.suspects.sort_by_key(|group| group.faults.is_empty());
+    let settled = match &diagnosis.suspects[..] {
+        [only] if single => Some(only),
+        [only] => Some(only).filter(|only| only.share >= LOCATED),
+        [first, rest @ ..] if single && rest.iter().all(|group| group.faults.is_empty()) => Some(first),
+        _ => None,
+    };
+    diagnosis.verdict = match settled {
+        _ if contradictory => Verdict::Contradictory,
+        Some(_) => Verdict::Located,
+        None => Verdict::Narrowed,
+    };
+    let proof = units(record, diagnosis, &proof_from, meter);
+    if diagnosis.verdict != Verdict::Located {
+        diagnosis.next = next.or(proof);
+    }
+    let blame = record.blame(sifted);
+    if contradictory {
+        let conflict = conflict::smallest(&record.all_against());
+        let names = |at: &usize| record.judged[*at].name.clone();
+        diagnosis.conflict = Some(Conflict { readings: conflict.iter().map(names).collect() });
+        diagnosis.repeat = worst(record, blame, 0.0);
+    } else if diagnosis.verdict == Verdict::Located {
+        diagnosis.repeat = worst(record, blame, DOUBT * total);
     }
     if diagnosis.next.is_none() {
-        diagnosis.by_hand = by_hand(harness, &diagnosis.suspects);
+        let groups = diagnosis.suspects.iter().chain(&diagnosis.doubted);
+        let groups = groups.filter(|group| contradictory || group.misread.is_empty());
+        diagnosis.by_hand = hands::by_hand(record.harness, groups);
     }
+}
+
+/// The readings that carry at least so much blame, most first.
+fn worst(record: &Reader<'_>, blame: BTreeMap<usize, f64>, least: f64) -> Vec<String> {
+    let mut blame: Vec<(usize, f64)> = blame.into_iter().filter(|(_, blame)| *blame >= least).collect();
+    blame.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+    let most = blame.first().map_or(0.0, |(_, blame)| *blame);
+    let near = blame.into_iter().filter(|(_, blame)| *blame >= most * LISTED);
+    near.map(|(at, _)| record.judged[at].name.clone()).collect()
+}
+
+/// The cases against the units that a group of suspects names. Where one is left and a proof is missing, the
+/// verdict falls back to narrowed and the proof is what to read next.
+fn units(record: &Reader<'_>, diagnosis: &mut Diagnosis, now: &Now, meter: &Meter) -> Option<Next> {
+    let dead = |fault: &Fault| match fault {
+        Fault::Dead(unit) => Some(*unit),
+        _ => None,
+    };
+    let all =
+        diagnosis.suspects.iter().flat_map(|group| group.faults.iter().chain(group.pairs.iter().flatten()));
+    let units: BTreeSet<PartId> = all.filter_map(dead).collect();
+    let cases: Vec<Option<(UnitCase, Vec<Missing>)>> =
+        units.into_iter().map(|unit| unit::case(record, unit)).collect();
+    let closed = cases.iter().all(|case| case.as_ref().is_some_and(|(case, _)| case.is_closed()));
+    if diagnosis.verdict == Verdict::Located && !closed {
+        diagnosis.verdict = Verdict::Narrowed;
+    }
+    let mut next = None;
+    let accused = diagnosis.suspects.first().map(|group| group.faults.clone()).unwrap_or_default();
+    for (case, missing) in cases.into_iter().flatten() {
+        diagnosis.units.push(case);
+        for missing in missing {
+            next = next.or_else(|| next::proof(record, missing, now, &accused, meter));
+        }
+    }
+    next
+}
+
+/// Suspects in the groups that were found.
+fn group(record: &Reader<'_>, suspects: &[Suspect], groups: Vec<Vec<usize>>, total: f64) -> Vec<Group> {
+    let names = |readings: &[usize]| readings.iter().map(|at| record.judged[*at].name.clone()).collect();
+    let bad: Vec<usize> = (0..record.judged.len()).filter(|at| !record.judged[*at].good).collect();
+    let group = |members: Vec<usize>| {
+        let mut members: Vec<&Suspect> = members.iter().map(|at| &suspects[*at]).collect();
+        members.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.hypothesis.cmp(&b.hypothesis)));
+        let single = members.iter().filter(|suspect| suspect.pairs.is_empty());
+        let faults: Vec<Fault> = single.flat_map(|suspect| suspect.hypothesis.faults()).collect();
+        let wrong = &members[0].wrong;
+        let explained: Vec<usize> = bad.iter().copied().filter(|at| !wrong.contains(at)).collect();
+        Group {
+            pairs: members.iter().flat_map(|suspect| suspect.pairs.iter().copied()).collect(),
+            share: members.iter().map(|suspect| suspect.weight).sum::<f64>() / total,
+            accused_by: names(&explained),
+            misread: names(wrong),
+            faults,
+            // What readings of a place say is marked when all groups stand.
+            distance: None,
+        }
+    };
+    let apart = groups.into_iter().flat_map(|members| apart(suspects, members));
+    let mut groups: Vec<Group> = apart.map(group).collect();
+    groups.sort_by(|a, b| b.share.total_cmp(&a.share).then_with(|| a.faults.cmp(&b.faults)));
+    groups
+}
+
+/// Single faults and pairs, and what takes other readings for wrong, are not listed together even where no reading
+/// tells them apart.
+fn apart(suspects: &[Suspect], members: Vec<usize>) -> Vec<Vec<usize>> {
+    let mut sorts: BTreeMap<(bool, &Vec<usize>), Vec<usize>> = BTreeMap::new();
+    for at in members {
+        sorts.entry((suspects[at].pairs.is_empty(), &suspects[at].wrong)).or_default().push(at);
+    }
+    sorts.into_values().collect()
+}
+
+/// Suspects by what they change in the machine.
+fn alike(record: &Reader<'_>, suspects: &[Suspect]) -> Vec<Vec<usize>> {
+    let mut alike: BTreeMap<_, Vec<usize>> = BTreeMap::new();
+    for (at, suspect) in suspects.iter().enumerate() {
+        let key = suspect.hypothesis.key(record.harness, record.netlist, record.universe);
+        alike.entry((key, &suspect.wrong)).or_default().push(at);
+    }
+    alike.into_values().collect()
 }
 
 /// Every setup of the record, solved.
@@ -239,177 +399,19 @@ fn overloaded(situations: &BTreeMap<Setup, Situation<'_>>) -> Vec<(PartId, Setup
     situations.iter().flat_map(of).collect()
 }
 
-/// A fault that explains every reading.
-#[derive(Debug, Clone, Copy)]
-struct Suspect {
-    hypothesis: Hypothesis,
-    weight: f64,
-}
-
-/// The readings of a record, by the setups they were taken in, ready to be held against any fault.
-struct Reader<'a> {
-    harness: &'a Harness,
-    netlist: &'a Netlist,
-    universe: &'a Universe,
-    scenes: Vec<Scene<'a>>,
-    judged: &'a [Judged],
-    /// The scene of each reading and its place there.
-    places: Vec<(usize, usize)>,
-    /// What of them a fault that comes and goes need not answer to.
-    moved: &'a Intermittent,
-    memory: Memory<'a>,
-}
-
-impl<'a> Reader<'a> {
-    fn new(
-        harness: &'a Harness,
-        netlist: &'a Netlist,
-        universe: &'a Universe,
-        situations: &'a BTreeMap<Setup, Situation<'a>>,
-        judged: &'a [Judged],
-        moved: &'a Intermittent,
-    ) -> Self {
-        let mut by_setup: BTreeMap<&Setup, Vec<Measurement>> = BTreeMap::new();
-        let mut within = Vec::new();
-        for reading in judged {
-            let measurements = by_setup.entry(reading.measurement.setup()).or_default();
-            within.push(measurements.len());
-            measurements.push(reading.measurement.clone());
-        }
-        let order: Vec<&Setup> = by_setup.keys().copied().collect();
-        let scene_of =
-            |reading: &Judged| order.binary_search(&reading.measurement.setup()).unwrap_or_default();
-        let places = judged.iter().map(scene_of).zip(within).collect();
-        let history = judged.iter().filter_map(|j| situations.get(j.measurement.setup())).collect();
-        let scene = |(setup, measurements)| situations.get(setup).map(|s| Scene::new(s, measurements, true));
-        Self {
-            harness,
-            netlist,
-            universe,
-            scenes: by_setup.into_iter().filter_map(scene).collect(),
-            judged,
-            places,
-            moved,
-            memory: Memory::new(harness, netlist, universe, history),
-        }
-    }
-
-    fn contradicts(&mut self, hypothesis: Hypothesis, reading: usize) -> Option<Out> {
-        if self.moved.excuses(self.harness, hypothesis.fault, reading) {
-            return None;
-        }
-        let (scene, at) = self.places[reading];
-        let Judged { value, expect, good, .. } = &self.judged[reading];
-        let taken = Taken { reading, at, value: *value, expect, good: *good };
-        let range = predict::contradicts(&mut self.scenes[scene], &mut self.memory, hypothesis, taken)?;
-        Some(Out { reading, range })
-    }
-
-    /// Keeps the faults that every reading admits; for each of the others, the reading that put it out. A
-    /// bad joint stands with the mildest band that explains everything.
-    fn sift(&mut self) -> (Vec<Suspect>, BTreeMap<Fault, Out>) {
-        let mut standing = Vec::new();
-        let mut out = BTreeMap::new();
-        for (fault, weight) in self.universe.iter().filter(|(fault, _)| !self.moved.rules_out(*fault)) {
-            let weight = weight * self.moved.favour(self.harness, fault);
-            let mut last: Option<Out> = None;
-            for hypothesis in Hypothesis::of(fault) {
-                let reason = (0..self.judged.len()).find_map(|reading| self.contradicts(hypothesis, reading));
-                let Some(reason) = reason else {
-                    standing.push(Suspect { hypothesis, weight });
-                    last = None;
-                    break;
-                };
-                // The hypothesis that stood longest gives the reason.
-                if last.as_ref().is_none_or(|known| known.reading < reason.reading) {
-                    last = Some(reason);
-                }
-            }
-            if let Some(reason) = last {
-                out.insert(fault, reason);
-            }
-        }
-        (standing, out)
-    }
-
-    /// Readings whose removal would leave at least one fault standing.
-    fn repeat(&mut self) -> Vec<String> {
-        let mut lone = BTreeSet::new();
-        for hypothesis in self.universe.iter().flat_map(|(fault, _)| Hypothesis::of(fault)) {
-            let mut against =
-                (0..self.judged.len()).filter(|reading| self.contradicts(hypothesis, *reading).is_some());
-            if let (Some(one), None) = (against.next(), against.next()) {
-                lone.insert(one);
-            }
-        }
-        lone.into_iter().map(|at| self.judged[at].name.clone()).collect()
-    }
-}
-
-/// Elements of which every fault is out, with the readings that put them out.
-fn cleared(
-    harness: &Harness,
-    judged: &[Judged],
-    universe: &Universe,
-    out: &BTreeMap<Fault, Out>,
-) -> Vec<Cleared> {
-    let mut by_element: BTreeMap<Element, Vec<Option<(Fault, &Out)>>> = BTreeMap::new();
-    for (fault, _) in universe.iter() {
-        // A wire stands for itself: that it touches another is another fault than its own being open.
-        if let Fault::Short(..) | Fault::Crossed(..) | Fault::ToChassis(_) = fault {
-            continue;
-        }
-        for element in fault.elements() {
-            by_element.entry(element).or_default().push(out.get(&fault).map(|reason| (fault, reason)));
-        }
-    }
-    let mut cleared = Vec::new();
-    for (element, faults) in by_element {
-        let Some(faults) = faults.into_iter().collect::<Option<Vec<_>>>() else { continue };
-        let readings: BTreeSet<usize> = faults.iter().map(|(_, reason)| reason.reading).collect();
-        let good = faults.iter().find(|(_, reason)| judged[reason.reading].good);
-        let Some((fault, reason)) = good.or(faults.first()) else { continue };
-        let reading = &judged[reason.reading];
-        let why = format!(
-            "with {}, {} would read {}; it read {}",
-            fault.words(harness),
-            reading.name,
-            reason.range.words(),
-            reading.value.words()
-        );
-        let by = readings.into_iter().map(|at| judged[at].name.clone()).collect();
-        cleared.push(Cleared { element, by, by_good: good.is_some(), why });
-    }
-    cleared
-}
-
-/// What hands and eyes do when readings can tell no more.
-fn by_hand(harness: &Harness, groups: &[Group]) -> Vec<String> {
-    let mut todo = Vec::new();
-    for fault in groups.iter().flat_map(|group| &group.faults) {
-        let text = match fault {
-            Fault::Open(element) | Fault::High(element) => match element {
-                Element::Wire(_) => {
-                    format!("follow {} by hand and eye for its whole length", element.words(harness))
-                }
-                Element::Termination(..) => format!("pull-test the {}", element.words(harness)),
-                Element::SpliceLeg(..) => format!("open {} and look", element.words(harness)),
-                Element::Mated(..) => {
-                    format!("drag-test the socket and look at both contacts of {}", element.id(harness))
-                }
-                Element::Bond(_) => {
-                    format!("take the lug off at the {}, clean to bare metal, refit", element.words(harness))
-                }
-                Element::Part(_) => format!("take out {} and measure it alone", element.words(harness)),
-            },
-            Fault::Dead(_) => {
-                format!("swap in a known-good one for the last proof: {}", fault.words(harness))
-            }
-            _ => format!("look for it by hand and eye: {}", fault.words(harness)),
-        };
-        if !todo.contains(&text) {
-            todo.push(text);
-        }
-    }
-    todo
+/// Cleared elements with the readings that clear them.
+fn cleared(harness: &Harness, judged: &[Judged], reasons: &Reasons) -> Vec<Cleared> {
+    let of = |clearance: &Clearance| {
+        let steps = clearance.steps.iter().map(|step| &reasons.steps[*step]);
+        let first = steps.clone().find(|step| step.by_good).or(steps.clone().next())?;
+        let by = reasons.clearing(clearance).into_iter().map(|at| judged[at].name.clone()).collect();
+        Some(Cleared {
+            element: clearance.element,
+            by,
+            by_good: first.by_good,
+            why: first.words(harness, judged),
+            steps: clearance.steps.clone(),
+        })
+    };
+    reasons.cleared.iter().filter_map(of).collect()
 }

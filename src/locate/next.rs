@@ -2,27 +2,27 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
+use super::candidates;
+use super::outcome::{Outcome, Outcomes, is_clear, outcome, pattern, shares};
+use super::policy::{self, Problem, Test, information};
 use super::predict::{self, Range, Scene};
-use super::{Group, Reader, Suspect, candidates};
-use crate::definition::{Harness, Kind, Point, StationId};
+use super::unit::Missing;
+use super::weigh::{Reader, Suspect};
+use crate::definition::{Harness, Point, StationId};
 use crate::fault::Fault;
-use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Situation};
+use crate::measure::{Expectation, Measurement, Meter, Situation};
 use crate::netlist::Netlist;
 use crate::plan::as_found;
 use crate::setup::{Action, Power, READING_SECONDS, Setup, transition};
 use crate::units::Volts;
 
-/// More suspects than this are weighed by their likeliest alone.
-const WEIGHED: usize = 160;
-/// A reading is worth its time only from this much of the best reading's information.
-const WORTH: f64 = 0.3;
+/// More kinds of suspects than this are weighed by their likeliest alone.
+const WEIGHED: usize = 80;
 /// Every reading costs this much more than its own time: thinking, and the next one that it makes needed.
 /// It keeps a chain of quick readings that tell little from winning over one that settles the matter.
 const THOUGHT: f64 = 40.0;
 /// Time to lay out a lead from one station to another: common practice, no source.
 const LONG_LEAD: f64 = 60.0;
-/// Less information than this is none.
-const NOTHING: f64 = 0.01;
 
 /// The next reading to take.
 #[derive(Debug, Clone)]
@@ -40,11 +40,31 @@ pub struct Next {
     /// Contacts of open plugs that are live in its setup, with their voltage against the chassis: whoever
     /// puts power on with plugs off must know them.
     pub live: Vec<(Point, Volts)>,
-    /// What each outcome would leave: in words, with the share of the probability.
-    pub outcomes: Vec<(String, f64, Vec<Fault>)>,
+    /// What each outcome would mean.
+    pub outcomes: Vec<Meaning>,
+    /// What it proves before a unit may be accused, in words.
+    pub proves: Option<String>,
+    /// Whether it was read before, and is to be read again because it may be the wrong one.
+    pub again: bool,
+}
+
+/// What an outcome of a reading would mean.
+#[derive(Debug, Clone)]
+pub struct Meaning {
+    /// The outcome, in words.
+    pub outcome: String,
+    /// Its share of the probability.
+    pub share: f64,
+    /// What would be left, the likeliest first.
+    pub faults: Vec<Fault>,
+    /// In how many groups that would be.
+    pub groups: usize,
+    /// What that means, in words.
+    pub means: String,
 }
 
 /// Where the machine and the person stand.
+#[derive(Clone)]
 pub(super) struct Now {
     /// The setup of the last reading.
     pub setup: Option<Setup>,
@@ -52,127 +72,321 @@ pub(super) struct Now {
     pub station: Option<StationId>,
 }
 
-/// What a reading can come out as.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-enum Outcome {
-    Low,
-    Good,
-    High,
-    Open,
+/// What came of thinking ahead.
+pub(super) struct Ahead {
+    /// The suspects in groups that nothing permitted can tell apart, each suspect by its place.
+    pub groups: Vec<Vec<usize>>,
+    /// The next reading.
+    pub next: Option<Next>,
 }
 
-impl Outcome {
-    const ALL: [Self; 4] = [Self::Low, Self::Good, Self::High, Self::Open];
-
-    fn words(self, expect: &Expectation) -> String {
-        match (self, expect.ohms) {
-            (Self::Good, _) => format!("good: {}", expect.words()),
-            (Self::Low, true) => "bad: less".to_owned(),
-            (Self::High, true) => "bad: more, but not open".to_owned(),
-            (Self::Low, false) => "bad: lower".to_owned(),
-            (Self::High, false) => "bad: higher".to_owned(),
-            (Self::Open, _) => "bad: open".to_owned(),
-        }
-    }
-}
-
-/// The outcomes that a suspect may give: one, or several next to each other where it has no one value (a
-/// bad joint of any size, a fuse that may have blown, a machine that never settles).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-struct Outcomes {
-    from: Outcome,
-    to: Outcome,
-}
-
-impl Outcomes {
-    const GOOD: Self = Self { from: Outcome::Good, to: Outcome::Good };
-
-    fn all(self) -> impl Iterator<Item = Outcome> + Clone {
-        Outcome::ALL.into_iter().filter(move |one| (self.from..=self.to).contains(one))
-    }
-
-    fn contains(self, one: Outcome) -> bool {
-        (self.from..=self.to).contains(&one)
-    }
-
-    fn count(self) -> f64 {
-        self.all().count() as f64
-    }
-}
-
-/// Groups the suspects by what permitted readings can tell apart, and chooses the reading that tells
-/// most per second among those that tell nearly as much as any.
+/// Groups the suspects by what permitted readings can tell apart, and chooses the reading to take next. With
+/// `again` a reading may be repeated that one of the suspects takes for wrong.
 pub(super) fn choose(
     record: &mut Reader<'_>,
-    standing: &[Suspect],
+    suspects: &[Suspect],
     now: Now,
     meter: &Meter,
-) -> (Vec<Group>, Option<Next>) {
-    let harness = record.harness;
-    let mut suspects = standing.to_vec();
-    suspects.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.hypothesis.cmp(&b.hypothesis)));
-    let (weighed, rest) = suspects.split_at(suspects.len().min(WEIGHED));
-    let Now { setup, station: here } = now;
-    let now = setup.unwrap_or_else(|| as_found(harness));
-    let known = record.judged.iter().map(|j| j.measurement.setup().clone());
-    let setups = candidates::setups(harness, record.netlist, record.universe, weighed, known, &now);
-    let taken: BTreeSet<Probes> = record.judged.iter().map(|j| Probes::of(&j.measurement)).collect();
-    let told = told(record, weighed);
-    let mut signatures: Vec<Vec<Outcomes>> = vec![Vec::new(); weighed.len()];
-    let mut options: Vec<Candidate> = Vec::new();
-    for setup in setups {
-        let Ok(situation) = Situation::new(harness, record.netlist, &setup) else { continue };
-        let change = READING_SECONDS.get() + seconds(harness, &now, &setup);
-        let mut measurements = candidates::measurements(&situation, record.universe, weighed);
-        // What was read once is known: reading it again tells nothing new.
-        measurements.retain(|m| !taken.contains(&Probes::of(m)));
-        let mut scene = Scene::new(&situation, measurements, false);
-        for at in 0..scene.measurements.len() {
-            let measurement = scene.measurements[at].clone();
-            let expect = situation.expect(&measurement, meter);
-            let shows = |suspect: &Suspect| {
-                let range = predict::range(&mut scene, &mut record.memory, suspect.hypothesis, at, None);
-                outcome(&range, measurement.kind(), &expect, meter)
-            };
-            let outcomes: Vec<Outcomes> = weighed.iter().map(shows).collect();
-            if told.contains(&pattern(&outcomes)) {
-                continue;
-            }
-            for (signature, outcome) in signatures.iter_mut().zip(&outcomes) {
-                signature.push(*outcome);
-            }
-            let bits = information(weighed, &outcomes);
-            let seconds = change + walk(harness, here, &measurement);
-            if bits > NOTHING {
-                options.push(Candidate { measurement, expect, outcomes, bits, seconds });
-            }
-        }
+    again: bool,
+) -> Ahead {
+    let kinds = kinds(record, suspects);
+    let (weighed, rest) = kinds.split_at(kinds.len().min(WEIGHED));
+    let heads: Vec<Suspect> = weighed.iter().map(|kind| kind.head(suspects)).collect();
+    let mut thought = Thought::new(record, &heads, now, meter, again);
+    thought.look_around();
+    let mut of_signature: BTreeMap<&Vec<Outcomes>, Vec<usize>> = BTreeMap::new();
+    for (at, signature) in thought.signatures.iter().enumerate() {
+        of_signature.entry(signature).or_default().push(at);
     }
-    let groups = groups(record, weighed, &signatures, rest);
-    (groups, pick(record, weighed, options, &now))
+    let by_kind: Vec<Vec<usize>> = of_signature.into_values().collect();
+    let next = thought.pick(&by_kind);
+    let next = next.map(|chosen| thought.next(&by_kind, weighed, suspects, chosen));
+    let members = |kinds: &Vec<usize>| kinds.iter().flat_map(|at| weighed[*at].members.clone()).collect();
+    let groups = by_kind.iter().map(members).chain(rest.iter().map(|kind| kind.members.clone())).collect();
+    Ahead { groups, next }
 }
 
-/// How the readings of the record divide the suspects. All of these suspects survived them: another reading
-/// that would divide them in the same way, at the next point of the same net or in another setup, cannot
-/// be counted on to tell more.
-fn told(record: &mut Reader<'_>, suspects: &[Suspect]) -> BTreeSet<Vec<usize>> {
-    let of = |reading: usize| {
-        let (scene, at) = record.places[reading];
+/// Suspects that change the same and take the same readings for wrong: no reading tells them apart.
+struct Alike {
+    members: Vec<usize>,
+    weight: f64,
+}
+
+impl Alike {
+    fn head(&self, suspects: &[Suspect]) -> Suspect {
+        Suspect { weight: self.weight, ..suspects[self.members[0]].clone() }
+    }
+}
+
+/// The kinds of suspects, the likeliest first.
+fn kinds(record: &Reader<'_>, suspects: &[Suspect]) -> Vec<Alike> {
+    let mut order: Vec<usize> = (0..suspects.len()).collect();
+    let by_weight = |a: &usize, b: &usize| {
+        let [a, b] = [&suspects[*a], &suspects[*b]];
+        b.weight.total_cmp(&a.weight).then(a.hypothesis.cmp(&b.hypothesis))
+    };
+    order.sort_by(by_weight);
+    let mut kinds: BTreeMap<_, Alike> = BTreeMap::new();
+    for at in order {
+        let suspect = &suspects[at];
+        let key = suspect.hypothesis.key(record.harness, record.netlist, record.universe);
+        let kind = kinds
+            .entry((key, suspect.wrong.clone()))
+            .or_insert_with(|| Alike { members: Vec::new(), weight: 0.0 });
+        kind.members.push(at);
+        kind.weight += suspect.weight;
+    }
+    let mut kinds: Vec<Alike> = kinds.into_values().collect();
+    kinds.sort_by(|a, b| b.weight.total_cmp(&a.weight).then(a.members.cmp(&b.members)));
+    kinds
+}
+
+/// Readings thought of, with what each would show of every kind of suspect.
+struct Thought<'t, 'a> {
+    record: &'t mut Reader<'a>,
+    heads: &'t [Suspect],
+    now: Setup,
+    here: Option<StationId>,
+    meter: &'t Meter,
+    setups: Vec<Setup>,
+    /// Readings of the record that are not thought of again.
+    taken: BTreeSet<Probes>,
+    /// Readings of the record that may be.
+    again: BTreeSet<Probes>,
+    signatures: Vec<Vec<Outcomes>>,
+    options: Vec<Candidate>,
+}
+
+impl<'t, 'a> Thought<'t, 'a> {
+    fn new(
+        record: &'t mut Reader<'a>,
+        heads: &'t [Suspect],
+        now: Now,
+        meter: &'t Meter,
+        again: bool,
+    ) -> Self {
+        let harness = record.harness;
+        let here = now.station;
+        let now = now.setup.unwrap_or_else(|| as_found(harness));
+        let known = record.judged.iter().map(|j| j.measurement.setup().clone());
+        let setups = candidates::setups(harness, record.netlist, record.universe, heads, known, &now);
+        let wrong: BTreeSet<usize> = heads.iter().flat_map(|head| head.wrong.iter().copied()).collect();
+        let doubted = |at: &usize| again && wrong.contains(at);
+        let probes = |at: usize| Probes::of(&record.judged[at].measurement);
+        let all = 0..record.judged.len();
+        let taken = all.clone().filter(|at| !doubted(at)).map(probes).collect();
+        let again = all.filter(doubted).map(probes).collect();
+        let signatures = vec![Vec::new(); heads.len()];
+        Self { record, heads, now, here, meter, setups, taken, again, signatures, options: Vec::new() }
+    }
+
+    /// Thinks of every reading worth thinking of. Of those that divide the suspects alike in one setup the quickest
+    /// is kept.
+    fn look_around(&mut self) {
+        let told = told(self.record, self.heads);
+        let mut best: BTreeMap<(usize, Vec<u8>), Candidate> = BTreeMap::new();
+        for place in 0..self.setups.len() {
+            let setup = self.setups[place].clone();
+            let Ok(situation) = Situation::new(self.record.harness, self.record.netlist, &setup) else {
+                continue;
+            };
+            let change = seconds(self.record.harness, &self.now, &setup);
+            let mut measurements = candidates::measurements(&situation, self.record.universe, self.heads);
+            for reading in self.record.judged.iter().filter(|j| *j.measurement.setup() == setup) {
+                let probes = Probes::of(&reading.measurement);
+                if self.again.contains(&probes) && measurements.iter().all(|m| Probes::of(m) != probes) {
+                    measurements.push(reading.measurement.clone());
+                }
+            }
+            // What was read once is known: reading it again tells nothing new.
+            measurements.retain(|m| !self.taken.contains(&Probes::of(m)));
+            let mut scene = Scene::new(&situation, measurements, false);
+            let ranges: Vec<Vec<Range>> = self
+                .heads
+                .iter()
+                .map(|head| predict::ranges(&mut scene, &mut self.record.memory, head.hypothesis))
+                .collect();
+            for at in 0..scene.measurements.len() {
+                let measurement = scene.measurements[at].clone();
+                // A reading that no suspect changes tells nothing, whatever is expected of it.
+                if ranges.iter().all(|ranges| ranges[at].unchanged) {
+                    continue;
+                }
+                let expect = situation.expect(&measurement, self.meter);
+                let shows =
+                    |ranges: &Vec<Range>| outcome(&ranges[at], measurement.kind(), &expect, self.meter);
+                let outcomes: Vec<Outcomes> = ranges.iter().map(shows).collect();
+                let again = self.again.contains(&Probes::of(&measurement));
+                let known = told.get(&pattern(&outcomes));
+                if !again && known.is_some_and(|clearly| *clearly || !is_clear(&outcomes)) {
+                    continue;
+                }
+                for (signature, outcome) in self.signatures.iter_mut().zip(&outcomes) {
+                    signature.push(*outcome);
+                }
+                let shows: Vec<u8> = outcomes.iter().map(|one| one.bits()).collect();
+                let seconds = change + walk(self.record.harness, self.here, &measurement);
+                let candidate = Candidate { measurement, expect, outcomes, place, seconds, again };
+                let known = best.get(&(place, shows.clone()));
+                if known.is_none_or(|known| known.seconds > candidate.seconds) {
+                    best.insert((place, shows), candidate);
+                }
+            }
+        }
+        let weights: Vec<f64> = self.heads.iter().map(|head| head.weight).collect();
+        let tells = best.into_iter().filter(|((_, shows), _)| information(&weights, shows) > policy::NOTHING);
+        self.options = tells.map(|(_, candidate)| candidate).collect();
+    }
+
+    /// The option to take next, by its place.
+    fn pick(&self, groups: &[Vec<usize>]) -> Option<usize> {
+        let weight = |group: &Vec<usize>| group.iter().map(|at| self.heads[*at].weight).sum();
+        let weights: Vec<f64> = groups.iter().map(weight).collect();
+        let harness = self.record.harness;
+        // Where one stands after a reading: the setup, and the station of the red probe.
+        let mut places: Vec<(usize, Option<StationId>)> = Vec::new();
+        let mut tests: Vec<Test> = Vec::new();
+        for option in &self.options {
+            let place = (option.place, harness.station_of(option.measurement.red()));
+            let known = places.iter().position(|known| *known == place);
+            let place = known.unwrap_or(places.len());
+            if known.is_none() {
+                places.push((option.place, harness.station_of(option.measurement.red())));
+            }
+            let shows = groups.iter().map(|group| option.outcomes[group[0]].bits()).collect();
+            tests.push(Test { shows, place });
+        }
+        let used: BTreeSet<usize> = self.options.iter().map(|option| option.place).collect();
+        let between: BTreeMap<(usize, usize), f64> = used
+            .iter()
+            .flat_map(|from| used.iter().map(move |to| (*from, *to)))
+            .map(|(from, to)| ((from, to), seconds(harness, &self.setups[from], &self.setups[to])))
+            .collect();
+        let cost = |from: Option<usize>, test: usize| {
+            let option = &self.options[test];
+            let there = from.map_or(option.seconds, |from| {
+                let (setup, station) = places[from];
+                let change = between.get(&(setup, option.place)).copied().unwrap_or_default();
+                change + walk(harness, station, &option.measurement)
+            });
+            there + READING_SECONDS.get() + THOUGHT
+        };
+        let problem = Problem { weights: &weights, tests: &tests, cost: &cost };
+        problem.advise().map(|advice| advice.test)
+    }
+
+    fn next(&self, groups: &[Vec<usize>], kinds: &[Alike], suspects: &[Suspect], chosen: usize) -> Next {
+        let harness = self.record.harness;
+        let option = &self.options[chosen];
+        let shows: Vec<u8> = option.outcomes.iter().map(|one| one.bits()).collect();
+        let weights: Vec<f64> = self.heads.iter().map(|head| head.weight).collect();
+        let faults = |at: &usize| -> Vec<Fault> {
+            let of = |member: &usize| suspects[*member].hypothesis.faults().collect::<Vec<_>>();
+            kinds[*at].members.iter().flat_map(of).collect()
+        };
+        let meaning = |(one, share): (Outcome, f64)| {
+            let stands = |at: &usize| option.outcomes[*at].contains(one);
+            let left: Vec<&Vec<usize>> = groups.iter().filter(|group| stands(&group[0])).collect();
+            let mut standing: Vec<usize> = left.iter().flat_map(|group| group.iter().copied()).collect();
+            standing.sort_unstable();
+            let mut all: Vec<Fault> = Vec::new();
+            for fault in standing.iter().flat_map(faults) {
+                if !all.contains(&fault) {
+                    all.push(fault);
+                }
+            }
+            Meaning {
+                outcome: one.words(&option.expect),
+                share,
+                means: means(harness, &all, left.len()),
+                faults: all,
+                groups: left.len(),
+            }
+        };
+        Next {
+            live: live(harness, self.record.netlist, option.measurement.setup()),
+            changes: transition(harness, &self.now, option.measurement.setup()),
+            outcomes: shares(&weights, &option.outcomes).into_iter().map(meaning).collect(),
+            bits: information(&weights, &shows),
+            seconds: option.seconds + READING_SECONDS.get(),
+            expect: option.expect.clone(),
+            measurement: option.measurement.clone(),
+            proves: None,
+            again: option.again,
+        }
+    }
+}
+
+/// What it means that so many groups are left.
+fn means(harness: &Harness, faults: &[Fault], groups: usize) -> String {
+    match (groups, faults) {
+        (1, [one]) => format!("settled: {}", one.words(harness)),
+        (1, [first, ..]) => {
+            format!("settled: {} or what reads the same, {} faults", first.words(harness), faults.len())
+        }
+        _ => format!("{} faults in {groups} groups are left", faults.len()),
+    }
+}
+
+/// The reading that gives a missing proof, before a unit may be accused.
+pub(super) fn proof(
+    record: &Reader<'_>,
+    missing: Missing,
+    now: &Now,
+    accused: &[Fault],
+    meter: &Meter,
+) -> Option<Next> {
+    let harness = record.harness;
+    let from = now.setup.clone().unwrap_or_else(|| as_found(harness));
+    let taken: BTreeSet<Probes> = record.judged.iter().map(|j| Probes::of(&j.measurement)).collect();
+    let cost = |m: &Measurement| seconds(harness, &from, m.setup()) + walk(harness, now.station, m);
+    let fresh = missing.readings.into_iter().filter(|m| !taken.contains(&Probes::of(m)));
+    let measurement = fresh.min_by(|a, b| cost(a).total_cmp(&cost(b)).then_with(|| a.cmp(b)))?;
+    let situation = Situation::new(harness, record.netlist, measurement.setup()).ok()?;
+    let expect = situation.expect(&measurement, meter);
+    let good = Meaning {
+        outcome: Outcome::Good.words(&expect),
+        share: 1.0,
+        faults: accused.to_vec(),
+        groups: 1,
+        means: format!("{} is proven", missing.what),
+    };
+    let bad = Meaning {
+        outcome: "bad".to_owned(),
+        share: 0.0,
+        faults: Vec::new(),
+        groups: 0,
+        means: "the unit is not at fault alone: what feeds it comes first".to_owned(),
+    };
+    Some(Next {
+        live: live(harness, record.netlist, measurement.setup()),
+        changes: transition(harness, &from, measurement.setup()),
+        outcomes: vec![good, bad],
+        bits: 0.0,
+        seconds: cost(&measurement) + READING_SECONDS.get(),
+        expect,
+        measurement,
+        proves: Some(missing.what),
+        again: false,
+    })
+}
+
+/// How the readings of the record divide the suspects, and whether they did so clearly. All of these suspects survived
+/// them: another reading that would divide them in the same way, at the next point of the same net or in another
+/// setup, cannot be counted on to tell more, unless it divides clearly what was divided vaguely before.
+fn told(record: &mut Reader<'_>, suspects: &[Suspect]) -> BTreeMap<Vec<usize>, bool> {
+    let mut told = BTreeMap::new();
+    for (reading, (scene, at)) in record.places.clone().into_iter().enumerate() {
         let judged = &record.judged[reading];
         let outcomes = suspects.iter().map(|suspect| {
             let scene = &mut record.scenes[scene];
             let range = predict::range(scene, &mut record.memory, suspect.hypothesis, at, Some(reading));
             outcome(&range, judged.measurement.kind(), &judged.expect, &judged.expect.meter)
         });
-        pattern(&outcomes.collect::<Vec<_>>())
-    };
-    (0..record.judged.len()).map(of).collect()
-}
-
-/// Which suspects share an outcome, whatever it is: each outcome as the place of its first suspect.
-fn pattern(outcomes: &[Outcomes]) -> Vec<usize> {
-    let mut first: BTreeMap<Outcomes, usize> = BTreeMap::new();
-    outcomes.iter().enumerate().map(|(at, one)| *first.entry(*one).or_insert(at)).collect()
+        let outcomes: Vec<Outcomes> = outcomes.collect();
+        *told.entry(pattern(&outcomes)).or_insert(false) |= is_clear(&outcomes);
+    }
+    told
 }
 
 /// A reading without regard to which probe is which.
@@ -196,8 +410,12 @@ struct Candidate {
     measurement: Measurement,
     expect: Expectation,
     outcomes: Vec<Outcomes>,
-    bits: f64,
+    /// The place of its setup.
+    place: usize,
+    /// Time to get there.
     seconds: f64,
+    /// Whether it was read before.
+    again: bool,
 }
 
 fn seconds(harness: &Harness, now: &Setup, setup: &Setup) -> f64 {
@@ -215,109 +433,6 @@ fn walk(harness: &Harness, here: Option<StationId>, measurement: &Measurement) -
         seconds += LONG_LEAD + reach(black);
     }
     seconds
-}
-
-fn outcome(range: &Range, kind: Kind, expect: &Expectation, meter: &Meter) -> Outcomes {
-    // What the fault does not change reads good, however wide its tolerances are.
-    if range.unchanged {
-        return Outcomes::GOOD;
-    }
-    let of = |p: Prediction| match p {
-        _ if !expect.excludes(p, kind, meter) => Outcome::Good,
-        Prediction::Open => Outcome::Open,
-        // A meter that shows megohms says "open" as well.
-        Prediction::Ohms(value) if value >= OPEN_FROM.get() => Outcome::Open,
-        Prediction::Ohms(value) | Prediction::Volts(value) if value < expect.low => Outcome::Low,
-        Prediction::Ohms(_) | Prediction::Volts(_) => Outcome::High,
-    };
-    let found = Outcomes { from: of(range.low), to: of(range.high) };
-    // What tolerances alone might bring back to good is not counted on.
-    let [least, most] = range.doubt().map(of);
-    if found.from == found.to && (least == Outcome::Good || most == Outcome::Good) {
-        Outcomes::GOOD
-    } else {
-        found
-    }
-}
-
-/// What a reading is expected to tell about the suspects, in bits: the entropy of its outcomes less the
-/// doubt that each suspect leaves about them (mutual information, Shannon 1948).
-fn information(suspects: &[Suspect], outcomes: &[Outcomes]) -> f64 {
-    let shares = shares(suspects, outcomes);
-    let total: f64 = shares.iter().map(|(_, weight)| weight).sum();
-    let entropy: f64 = shares.iter().map(|(_, w)| w / total).map(|p| -p * p.log2()).sum();
-    let doubt: f64 =
-        suspects.iter().zip(outcomes).map(|(suspect, o)| suspect.weight * o.count().log2()).sum();
-    entropy - doubt / total
-}
-
-/// The weight of each outcome that may come; a suspect of several counts for each alike.
-fn shares(suspects: &[Suspect], outcomes: &[Outcomes]) -> Vec<(Outcome, f64)> {
-    let mut weights = [0.0; Outcome::ALL.len()];
-    for (suspect, outcomes) in suspects.iter().zip(outcomes) {
-        let each = suspect.weight / outcomes.count();
-        for one in outcomes.all() {
-            weights[one as usize] += each;
-        }
-    }
-    Outcome::ALL.into_iter().zip(weights).filter(|(_, weight)| *weight > 0.0).collect()
-}
-
-/// Suspects with the same outcomes everywhere stand in one group; those that were not weighed, with what
-/// changes the same in the machine.
-fn groups(
-    record: &Reader<'_>,
-    weighed: &[Suspect],
-    signatures: &[Vec<Outcomes>],
-    rest: &[Suspect],
-) -> Vec<Group> {
-    let total: f64 = weighed.iter().chain(rest).map(|suspect| suspect.weight).sum();
-    let mut found: BTreeMap<&Vec<Outcomes>, Vec<Suspect>> = BTreeMap::new();
-    for (suspect, signature) in weighed.iter().zip(signatures) {
-        found.entry(signature).or_default().push(*suspect);
-    }
-    let mut alike: BTreeMap<String, Vec<Suspect>> = BTreeMap::new();
-    for suspect in rest {
-        let changes = suspect.hypothesis.changes(record.harness, record.netlist, record.universe);
-        alike.entry(format!("{changes:?}")).or_default().push(*suspect);
-    }
-    let group = |suspects: Vec<Suspect>| Group {
-        faults: suspects.iter().map(|s| s.hypothesis.fault).collect(),
-        share: suspects.iter().map(|s| s.weight).sum::<f64>() / total,
-        accused_by: Vec::new(),
-        distance: None,
-    };
-    let mut groups: Vec<Group> = found.into_values().chain(alike.into_values()).map(group).collect();
-    groups.sort_by(|a, b| b.share.total_cmp(&a.share).then(a.faults.cmp(&b.faults)));
-    groups
-}
-
-/// Of the readings that tell nearly as much as the best, the one that tells most per second.
-fn pick(record: &Reader<'_>, suspects: &[Suspect], options: Vec<Candidate>, now: &Setup) -> Option<Next> {
-    let most = options.iter().map(|o| o.bits).fold(0.0, f64::max);
-    let worth = options.into_iter().filter(|o| o.bits >= most * WORTH);
-    let rate = |candidate: &Candidate| candidate.bits / (candidate.seconds + THOUGHT);
-    let better = |a: &Candidate, b: &Candidate| {
-        rate(a).total_cmp(&rate(b)).then_with(|| b.measurement.cmp(&a.measurement))
-    };
-    let chosen = worth.max_by(better)?;
-    let shares = shares(suspects, &chosen.outcomes);
-    let total: f64 = shares.iter().map(|(_, weight)| weight).sum();
-    let left = |one: Outcome| {
-        let standing = suspects.iter().zip(&chosen.outcomes).filter(move |(_, o)| o.contains(one));
-        standing.map(|(suspect, _)| suspect.hypothesis.fault).collect()
-    };
-    let words = |(one, share): (Outcome, f64)| (one.words(&chosen.expect), share / total, left(one));
-    let harness = record.harness;
-    Some(Next {
-        live: live(harness, record.netlist, chosen.measurement.setup()),
-        changes: transition(harness, now, chosen.measurement.setup()),
-        outcomes: shares.into_iter().map(words).collect(),
-        bits: chosen.bits,
-        seconds: chosen.seconds,
-        expect: chosen.expect,
-        measurement: chosen.measurement,
-    })
 }
 
 /// Contacts of open plugs that are live.

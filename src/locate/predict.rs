@@ -1,10 +1,10 @@
 //! What a reading would be with a fault, and whether what was read contradicts it.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
+use super::hypothesis::Hypothesis;
+use super::memory::Memory;
 use crate::circuit::{Change, ChangeKey, Corner, Lean, Operating, Way};
-use crate::definition::Harness;
-use crate::fault::{Fault, Universe};
 use crate::measure::{Expectation, Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation};
 use crate::netlist::{LinkId, Netlist};
 use crate::setup::Power;
@@ -17,50 +17,6 @@ const OHMS_MORE: f64 = 0.6;
 /// A voltage by this share, and this many volts.
 const VOLTS_SHARE: f64 = 0.10;
 const VOLTS_MORE: f64 = 0.5;
-
-/// A bad joint adds one resistance to all readings alike; which, is not known. So it is weighed in bands
-/// of a decade each, in ohms from [`HIGH_FROM`](crate::fault::HIGH_FROM) up, and stands while one band
-/// explains everything.
-pub(super) const BANDS: [f64; 6] = [2.0, 20.0, 200.0, 2e3, 2e4, 2e5];
-const DECADE: f64 = 10.0;
-
-/// A fault, with its band if it is a bad joint.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) struct Hypothesis {
-    pub fault: Fault,
-    pub band: Option<usize>,
-}
-
-impl Hypothesis {
-    /// All hypotheses of a fault.
-    pub(super) fn of(fault: Fault) -> impl Iterator<Item = Self> {
-        let bands = if matches!(fault, Fault::High(_)) { 0..BANDS.len() } else { 0..0 };
-        let plain = (!matches!(fault, Fault::High(_))).then_some(Self { fault, band: None });
-        plain.into_iter().chain(bands.map(move |band| Self { fault, band: Some(band) }))
-    }
-
-    /// Whether it can draw more current than a fuse bears: a short does, and so may a relay that does not
-    /// switch as it should. A bad joint draws less.
-    fn can_blow(self) -> bool {
-        self.band.is_none()
-    }
-
-    /// What it changes in the machine, at either end of its band.
-    pub(super) fn changes(
-        self,
-        harness: &Harness,
-        netlist: &Netlist,
-        universe: &Universe,
-    ) -> Vec<Vec<Change>> {
-        let Some(band) = self.band else { return vec![universe.changes(harness, netlist, self.fault)] };
-        let elements = self.fault.elements();
-        let added = |ohms: f64| {
-            let links = elements.iter().flat_map(|element| universe.links(*element).iter().copied());
-            links.map(|link| Change::Added(link, Ohms::new(ohms))).collect()
-        };
-        vec![added(BANDS[band]), added(BANDS[band] * DECADE)]
-    }
-}
 
 /// What a reading would be: healthy, and with the fault from the least to the most, give or take `slack`.
 #[derive(Debug, Clone, Copy)]
@@ -163,8 +119,45 @@ impl<'a> Scene<'a> {
             [] => Range::of(healthy, healthy),
             // Opening what carries nothing changes nothing.
             [Change::Open(link)] if is_idle(self.situation, netlist, *link) => Range::of(healthy, healthy),
+            _ if self.is_apart(netlist, changes, at) => Range::of(healthy, healthy),
             _ => self.solve(changes)[at],
         }
+    }
+
+    /// What every reading would be with some things changed.
+    fn all_changed(&mut self, netlist: &Netlist, changes: &[Change]) -> Vec<Range> {
+        let idle = match changes {
+            [] => true,
+            [Change::Open(link)] => is_idle(self.situation, netlist, *link),
+            _ => false,
+        };
+        if idle || (0..self.measurements.len()).all(|at| self.is_apart(netlist, changes, at)) {
+            return self.healthy.iter().map(|healthy| Range::of(*healthy, *healthy)).collect();
+        }
+        self.solve(changes).to_vec()
+    }
+
+    /// Whether nothing that is changed hangs together with either probe. With power on everything may, by what
+    /// it switches.
+    fn is_apart(&self, netlist: &Netlist, changes: &[Change], at: usize) -> bool {
+        if !self.isolated() {
+            return false;
+        }
+        let [red, black] = [self.measurements[at].red(), self.measurements[at].black()];
+        let probes = [red, black].map(|point| self.situation.node(point));
+        let machines = [Some(self.situation.healthy()), self.situation.healthy_through_units()];
+        machines.into_iter().flatten().all(|machine| {
+            let islands = probes.map(|node| machine.island(node));
+            let mut nodes = changes.iter().flat_map(|change| change.nodes(netlist));
+            nodes.all(|node| !islands.contains(&machine.island(node)))
+        })
+    }
+
+    /// Whether a bad joint of any size in these links leaves a reading as it is: where neither nothing more nor an
+    /// open changes it, no resistance in between does. Saves most of the work on bad joints.
+    fn is_blind_to(&mut self, netlist: &Netlist, links: &[LinkId], at: usize) -> bool {
+        let open: Vec<Change> = links.iter().map(|link| Change::Open(*link)).collect();
+        self.changed(netlist, &open, at).unchanged
     }
 
     fn solve(&mut self, changes: &[Change]) -> &[Range] {
@@ -213,9 +206,20 @@ impl<'a> Scene<'a> {
                 _ => unsteady(&readings),
             };
             let scatter = |operating| situation.scatter(operating, measurement).worst;
+            // Where rounds follow each other their mean is read, and tolerances turn no voltage round.
+            let slack_of_rounds = || {
+                let each = rounds.iter().zip(&readings).map(|(o, p)| scatter(o).min(number(*p).abs()));
+                each.sum::<f64>() / rounds.len().max(1) as f64
+            };
             let powered = !self.isolated();
-            let slack = if exact && powered { rounds.iter().map(scatter).fold(0.0, f64::max) } else { 0.0 };
             let unchanged = same(healthy, low) && same(healthy, high);
+            // What is not changed is held against what is healthy, which has its tolerances already.
+            let follow = exact && powered && !unchanged;
+            let slack = match rounds {
+                _ if !follow => 0.0,
+                [one] => scatter(one),
+                _ => slack_of_rounds(),
+            };
             Range { healthy, low, high, slack, unchanged }
         };
         (0..self.measurements.len()).map(of).collect()
@@ -224,79 +228,6 @@ impl<'a> Scene<'a> {
 
 fn is_idle(situation: &Situation<'_>, netlist: &Netlist, link: LinkId) -> bool {
     !situation.healthy().conducts(link) && netlist.link(link).is_conductor()
-}
-
-/// Fuses that each fault has blown by the time of each reading: what is blown stays blown.
-pub(super) struct Memory<'a> {
-    harness: &'a Harness,
-    netlist: &'a Netlist,
-    universe: &'a Universe,
-    /// The situation of each reading, in the order of the record.
-    history: Vec<&'a Situation<'a>>,
-    /// By what is changed, so that faults of one link share theirs.
-    known: BTreeMap<Vec<ChangeKey>, Vec<BTreeSet<LinkId>>>,
-}
-
-impl<'a> Memory<'a> {
-    pub(super) fn new(
-        harness: &'a Harness,
-        netlist: &'a Netlist,
-        universe: &'a Universe,
-        history: Vec<&'a Situation<'a>>,
-    ) -> Self {
-        Self { harness, netlist, universe, history, known: BTreeMap::new() }
-    }
-
-    /// Every way the machine may be at a reading: with the fault alone, and with the fuses that it has
-    /// blown until then (somebody may have put in new ones, or not). `None`: after the last reading.
-    fn ways(&mut self, hypothesis: Hypothesis, reading: Option<usize>) -> Vec<Vec<Change>> {
-        let mut ways = hypothesis.changes(self.harness, self.netlist, self.universe);
-        if !hypothesis.can_blow() {
-            return ways;
-        }
-        let blown = self.blown(&ways[0]);
-        let until = reading.or(blown.len().checked_sub(1));
-        let fuses = until.and_then(|at| blown.get(at)).filter(|fuses| !fuses.is_empty());
-        if let Some(fuses) = fuses {
-            let open = fuses.iter().map(|fuse| Change::Open(*fuse));
-            let with = ways[0].iter().copied().chain(open).collect();
-            ways.push(with);
-        }
-        ways
-    }
-
-    fn blown(&mut self, changes: &[Change]) -> &[BTreeSet<LinkId>] {
-        let history = &self.history;
-        self.known.entry(changes.iter().map(Change::key).collect()).or_insert_with(|| {
-            let mut so_far = BTreeSet::new();
-            let mut of_setup: BTreeMap<_, BTreeSet<LinkId>> = BTreeMap::new();
-            let mut after = Vec::new();
-            for situation in history {
-                if situation.setup.power() == Power::Connected {
-                    let fresh = of_setup.entry(&situation.setup).or_insert_with(|| blows(situation, changes));
-                    so_far.extend(fresh.iter().copied());
-                }
-                after.push(so_far.clone());
-            }
-            after
-        })
-    }
-}
-
-/// The fuses that a changed machine blows.
-fn blows(situation: &Situation<'_>, changes: &[Change]) -> BTreeSet<LinkId> {
-    let mut rounds = situation.solve(changes);
-    // A fuse blows by the current that the machine really lets through: with the least of every resistance
-    // it is the most.
-    let short = changes.iter().any(|change| matches!(change, Change::Joined(..)));
-    if short || rounds.iter().any(Operating::is_marginal) {
-        for corner in [Corner::Low, Corner::Nominal] {
-            rounds.extend(situation.solve_at(changes, corner, Lean::Early));
-        }
-    }
-    let sound: BTreeSet<LinkId> = situation.healthy().states().all_blown().collect();
-    let all = rounds.iter().flat_map(|operating| operating.states().all_blown().collect::<Vec<_>>());
-    all.filter(|fuse| !sound.contains(fuse)).collect()
 }
 
 /// What a reading of a scene would be with a hypothesis; `reading` is its place in the record, if it has
@@ -309,10 +240,43 @@ pub(super) fn range(
     reading: Option<usize>,
 ) -> Range {
     let netlist = memory.netlist;
-    let ways = memory.ways(hypothesis, reading);
     let healthy = scene.healthy[at];
+    if let Some(links) = hypothesis.bad_joint(memory.universe)
+        && scene.is_blind_to(netlist, links, at)
+    {
+        return Range::of(healthy, healthy);
+    }
+    let ways = memory.ways(hypothesis, reading);
     let ranges = ways.iter().map(|changes| scene.changed(netlist, changes, at));
     ranges.reduce(Range::with).unwrap_or(Range::of(healthy, healthy))
+}
+
+/// What every reading of a scene would be with a hypothesis, after the last reading of the record: the same as
+/// [`range`] for each of them, with what they share done once.
+pub(super) fn ranges(scene: &mut Scene<'_>, memory: &mut Memory<'_>, hypothesis: Hypothesis) -> Vec<Range> {
+    let netlist = memory.netlist;
+    let blind = hypothesis.bad_joint(memory.universe).map(|links| {
+        let open: Vec<Change> = links.iter().map(|link| Change::Open(*link)).collect();
+        scene.all_changed(netlist, &open)
+    });
+    if blind.as_ref().is_some_and(|open| open.iter().all(|range| range.unchanged)) {
+        return scene.healthy.iter().map(|healthy| Range::of(*healthy, *healthy)).collect();
+    }
+    let mut ranges: Option<Vec<Range>> = None;
+    for changes in memory.ways(hypothesis, None) {
+        let more = scene.all_changed(netlist, &changes);
+        ranges = Some(match ranges {
+            None => more,
+            Some(known) => known.into_iter().zip(more).map(|(a, b)| a.with(b)).collect(),
+        });
+    }
+    let mut ranges = ranges.unwrap_or_default();
+    for ((range, open), healthy) in ranges.iter_mut().zip(blind.iter().flatten()).zip(&scene.healthy) {
+        if open.unchanged {
+            *range = Range::of(*healthy, *healthy);
+        }
+    }
+    ranges
 }
 
 /// The same with every resistance at its least and at its most: exact bounds, at a full solution each.

@@ -247,6 +247,11 @@ impl Intermittent {
         found
     }
 
+    /// Whether some reading was bad only while something was moved.
+    pub(super) fn comes_and_goes(&self) -> bool {
+        self.comes_and_goes
+    }
+
     /// Whether a reading says nothing against a fault, because the fault may not have been there then.
     pub(super) fn excuses(&self, harness: &Harness, fault: Fault, reading: usize) -> bool {
         if !self.comes_and_goes {

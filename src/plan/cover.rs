@@ -15,8 +15,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use crate::circuit::{Change, Corner, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Expectation, Measurement, Prediction, Situation};
-use crate::netlist::LinkId;
-use crate::netlist::resistance::{Seen, range};
 use crate::setup::Power;
 
 /// A reading, and what a healthy machine must show with the meter it is taken with.
@@ -56,12 +54,9 @@ pub(super) fn covered(
         if !cover.may_feel(changes) {
             continue;
         }
-        let mut shown = if wide { Vec::new() } else { cover.shown(changes, Of::Near) };
+        let mut shown = if wide { Vec::new() } else { cover.shown(changes, true) };
         if shown.is_empty() {
-            shown = cover.shown(changes, Of::All);
-        }
-        if let Some(changes) = exchanged(situation, changes) {
-            shown = cover.shown(&changes, Of::These(&shown));
+            shown = cover.shown(changes, false);
         }
         for at in shown {
             covered[at].extend(faults.iter().copied());
@@ -71,31 +66,6 @@ pub(super) fn covered(
         faults.sort_unstable();
     }
     covered
-}
-
-/// Where two wires are exchanged, the same with the resistance that each of them keeps in the other's place: a
-/// fine meter must not tell them from sound ones by the figure of a short.
-fn exchanged(situation: &Situation<'_>, changes: &[Change]) -> Option<Vec<Change>> {
-    let &[first @ Change::Open(a), second @ Change::Open(b), near, far] = changes else { return None };
-    let keeps = |joined: Change, wire: LinkId| match joined {
-        Change::Joined(from, to, _) => {
-            let own = range(situation.netlist, situation.harness, wire, Seen::Cold).nominal;
-            Some(Change::Joined(from, to, own))
-        }
-        _ => None,
-    };
-    Some(vec![first, second, keeps(near, b)?, keeps(far, a)?])
-}
-
-/// Which readings are asked whether they show a change.
-#[derive(Clone, Copy)]
-enum Of<'s> {
-    /// All that can feel it.
-    All,
-    /// Of isolation readings only those between the nets that it joins.
-    Near,
-    /// These.
-    These(&'s [usize]),
 }
 
 /// The readings of a setup, with what every fault needs to know of them.
@@ -190,17 +160,14 @@ impl<'a> Cover<'a> {
         felt
     }
 
-    /// Those of the readings, or of some of them, that show a change for sure: whichever way the machine settles, with
+    /// Those of the readings that show a change for sure: whichever way the machine settles, with
     /// thresholds at either end where that matters, and whatever connected units have inside.
-    fn shown(&self, changes: &[Change], of: Of<'_>) -> Vec<usize> {
+    fn shown(&self, changes: &[Change], near: bool) -> Vec<usize> {
         let machines = self.situation.solve(changes);
         let Some((first, others)) = machines.split_first() else { return Vec::new() };
         let side = |at: usize| Some((at, self.side(at, first, &self.ways[at])?));
-        let mut shown: Vec<(usize, bool)> = match of {
-            Of::These(of) => of.iter().copied().filter_map(side).collect(),
-            Of::All => self.felt(changes, first, false).into_iter().filter_map(side).collect(),
-            Of::Near => self.felt(changes, first, true).into_iter().filter_map(side).collect(),
-        };
+        let felt = self.felt(changes, first, near);
+        let mut shown: Vec<(usize, bool)> = felt.into_iter().filter_map(side).collect();
         // All on one side: between a reading above and one below lies one that a healthy machine shows.
         let keep = |shown: &mut Vec<(usize, bool)>, machines: &[Operating], ways: &[Way]| {
             let stands = |at: usize, side| machines.iter().all(|m| self.side(at, m, &ways[at]) == Some(side));

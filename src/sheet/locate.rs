@@ -1,19 +1,17 @@
 //! Diagnoses as tables and JSON.
 
-use std::collections::BTreeMap;
-
 use serde::Serialize;
 
-use super::plan_view::{ChangeView, ExpectView, LiveView, SetupView};
-use super::{BesideView, Section, Sheet, Stamp, place, station_word, suspects};
-use crate::definition::{Harness, Point};
+use super::next::{self, NextView};
+use super::plan_view::{ExpectView, SetupView};
+use super::reasons::{self, ReasonsView, UnitView};
+use super::{BesideView, Section, Sheet, Stamp, place, suspects};
+use crate::definition::Harness;
 use crate::fault::Fault;
 use crate::locate::place::words;
-use crate::locate::{Diagnosis, Distance, Group, Judged, Next, Verdict};
-use crate::netlist::Element;
+use crate::locate::{Cleared, Diagnosis, Distance, Group, Judged, Verdict};
 use crate::plan::DEFERENCE;
-use crate::setup::Action;
-use crate::units::{Volts, significant};
+use crate::units::significant;
 
 /// A diagnosis for programs.
 #[derive(Debug, Clone, Serialize)]
@@ -28,13 +26,21 @@ pub struct LocateView {
     pub left: Vec<LeftView>,
     /// What explains all readings.
     pub suspects: Vec<SuspectView>,
+    /// What would explain all readings if one or two of them were wrong.
+    pub doubted: Vec<SuspectView>,
     /// What is not at fault.
     pub cleared: Vec<ClearedView>,
+    /// The derivation of all that.
+    pub reasons: ReasonsView,
+    /// The cases against units.
+    pub units: Vec<UnitView>,
     /// The next reading.
     pub next: Option<NextView>,
     /// What to do by hand and eye.
     pub by_hand: Vec<String>,
-    /// Readings to repeat.
+    /// The fewest readings that cannot all be true of one fault.
+    pub conflict: Vec<String>,
+    /// Readings to repeat, the one that is most likely wrong first.
     pub repeat: Vec<String>,
     /// On the meters that the record names.
     pub notes: Vec<String>,
@@ -81,7 +87,7 @@ pub struct SuspectView {
     pub group: usize,
     /// Its share of the probability.
     pub share: f64,
-    /// The faults in it.
+    /// The faults in it; two at once are joined by a plus sign.
     pub faults: Vec<String>,
     /// Where that is, in words.
     #[serde(rename = "where")]
@@ -90,6 +96,8 @@ pub struct SuspectView {
     pub metres: Option<MetresView>,
     /// The readings that accuse it.
     pub accused_by: Vec<String>,
+    /// The readings that it takes for wrong.
+    pub misread: Vec<String>,
 }
 
 /// A distance along a wire.
@@ -122,56 +130,14 @@ pub struct ClearedView {
     pub by: Vec<String>,
     /// The reason.
     pub why: String,
-}
-
-/// The next reading.
-#[derive(Debug, Clone, Serialize)]
-pub struct NextView {
-    /// What to read.
-    pub kind: &'static str,
-    /// Red probe.
-    pub red: String,
-    /// Black probe.
-    pub black: String,
-    /// The machine's state.
-    #[serde(flatten)]
-    pub setup: SetupView,
-    /// What a healthy machine shows.
-    pub expect: ExpectView,
-    /// Expected information in bits.
-    pub bits: f64,
-    /// Time in seconds.
-    pub seconds: f64,
-    /// What is to be done first, in order.
-    pub changes: Vec<ChangeView>,
-    /// Contacts of open plugs that will be live.
-    pub live: Vec<LiveView>,
-    /// What each outcome would leave.
-    pub outcomes: Vec<OutcomeView>,
-}
-
-/// One outcome of the next reading.
-#[derive(Debug, Clone, Serialize)]
-pub struct OutcomeView {
-    /// In words.
-    pub outcome: String,
-    /// Its share of the probability.
-    pub share: f64,
-    /// What would be left.
-    pub faults: Vec<String>,
+    /// The steps of the derivation that clear it.
+    pub steps: Vec<String>,
 }
 
 /// A diagnosis as JSON view and sheet.
 pub fn locate(harness: &Harness, diagnosis: &Diagnosis) -> (LocateView, Sheet) {
-    let ids = |faults: &[Fault]| faults.iter().map(|fault| fault.id(harness)).collect::<Vec<_>>();
-    let suspect = |(at, group): (usize, &Group)| SuspectView {
-        group: at + 1,
-        share: round(group.share),
-        faults: ids(&group.faults),
-        place: suspects::place(harness, &group.faults),
-        metres: group.distance.as_ref().map(|d| MetresView::of(harness, d)),
-        accused_by: group.accused_by.clone(),
-    };
+    let suspect = |(at, group): (usize, &Group)| suspect(harness, at + 1, group);
+    let rest = diagnosis.suspects.len();
     let view = LocateView {
         harness: Stamp::of(harness),
         verdict: diagnosis.verdict,
@@ -182,19 +148,43 @@ pub fn locate(harness: &Harness, diagnosis: &Diagnosis) -> (LocateView, Sheet) {
             .map(|l| LeftView { reading: l.name.clone(), why: l.why.clone() })
             .collect(),
         suspects: diagnosis.suspects.iter().enumerate().map(suspect).collect(),
-        cleared: diagnosis
-            .cleared
-            .iter()
-            .map(|c| ClearedView { element: c.element.id(harness), by: c.by.clone(), why: c.why.clone() })
-            .collect(),
-        next: diagnosis.next.as_ref().map(|next| next_view(harness, next)),
+        doubted: (rest..).zip(&diagnosis.doubted).map(suspect).collect(),
+        cleared: diagnosis.cleared.iter().map(|cleared| cleared_view(harness, cleared)).collect(),
+        reasons: reasons::view(harness, diagnosis),
+        units: reasons::units(harness, &diagnosis.units),
+        next: diagnosis.next.as_ref().map(|next| next::view(harness, next)),
         by_hand: diagnosis.by_hand.clone(),
+        conflict: diagnosis.conflict.as_ref().map(|c| c.readings.clone()).unwrap_or_default(),
         repeat: diagnosis.repeat.clone(),
         notes: diagnosis.notes.clone(),
         beside: BesideView::of(harness, diagnosis),
     };
     let sheet = sheet(harness, diagnosis, &view);
     (view, sheet)
+}
+
+fn suspect(harness: &Harness, number: usize, group: &Group) -> SuspectView {
+    let both = |pair: &[Fault; 2]| format!("{}+{}", pair[0].id(harness), pair[1].id(harness));
+    let single = group.faults.iter().map(|fault| fault.id(harness));
+    let all: Vec<Fault> = group.faults.iter().chain(group.pairs.iter().flatten()).copied().collect();
+    SuspectView {
+        group: number,
+        share: round(group.share),
+        faults: single.chain(group.pairs.iter().map(both)).collect(),
+        place: suspects::place(harness, &all),
+        metres: group.distance.as_ref().map(|d| MetresView::of(harness, d)),
+        accused_by: group.accused_by.clone(),
+        misread: group.misread.clone(),
+    }
+}
+
+fn cleared_view(harness: &Harness, cleared: &Cleared) -> ClearedView {
+    ClearedView {
+        element: cleared.element.id(harness),
+        by: cleared.by.clone(),
+        why: cleared.why.clone(),
+        steps: cleared.steps.iter().map(|step| reasons::id(*step)).collect(),
+    }
 }
 
 fn reading(harness: &Harness, judged: &Judged) -> ReadingView {
@@ -210,36 +200,7 @@ fn reading(harness: &Harness, judged: &Judged) -> ReadingView {
     }
 }
 
-fn next_view(harness: &Harness, next: &Next) -> NextView {
-    let change = |action: &Action| ChangeView {
-        action: action.verb(),
-        target: action.target(harness),
-        seconds: round(action.seconds(harness).get()),
-    };
-    let live = |(point, volts): &(Point, Volts)| LiveView {
-        contact: harness.point_name(*point),
-        volts: round(volts.get()),
-    };
-    let outcome = |(words, share, faults): &(String, f64, Vec<Fault>)| OutcomeView {
-        outcome: words.clone(),
-        share: round(*share),
-        faults: faults.iter().map(|fault| fault.id(harness)).collect(),
-    };
-    NextView {
-        kind: next.measurement.kind().word(),
-        red: harness.point_name(next.measurement.red()),
-        black: harness.point_name(next.measurement.black()),
-        setup: SetupView::of(harness, next.measurement.setup()),
-        expect: ExpectView::of(&next.expect),
-        bits: round(next.bits),
-        seconds: round(next.seconds),
-        changes: next.changes.iter().map(change).collect(),
-        live: next.live.iter().map(live).collect(),
-        outcomes: next.outcomes.iter().map(outcome).collect(),
-    }
-}
-
-fn round(value: f64) -> f64 {
+pub(super) fn round(value: f64) -> f64 {
     significant(value, 3).parse().unwrap_or(value)
 }
 
@@ -258,11 +219,14 @@ fn sheet(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Sheet {
         sections.push(overloaded_section(harness, diagnosis));
     }
     sections.push(verdict_section(harness, diagnosis, view));
+    sections.extend(doubted_section(harness, diagnosis, view));
+    sections.extend(reasons::units_section(&view.units));
     if !view.suspects.is_empty() {
-        sections.extend(cleared_section(harness, diagnosis));
+        sections.extend(reasons::cleared(harness, diagnosis));
+        sections.extend(reasons::accused(harness, diagnosis));
     }
     if let Some(next) = &diagnosis.next {
-        sections.push(next_section(harness, next));
+        sections.push(next::section(harness, next));
     }
     if !view.by_hand.is_empty() {
         sections.push(Section {
@@ -309,29 +273,14 @@ fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) 
         Verdict::Healthy => {
             lines.push("Nothing that was read is wrong. What no reading reached may still be.".to_owned());
         }
-        Verdict::Contradictory => {
-            lines.push("No single fault explains all readings: one reading is wrong, or there is more than one fault.".to_owned());
-            if view.repeat.is_empty() {
-                lines.push(
-                    "No single reading stands alone against the others: look for a second fault.".to_owned(),
-                );
-            } else {
-                lines.push(format!("Repeat first: {}.", view.repeat.join(", ")));
-            }
-        }
+        Verdict::Contradictory => lines.extend(contradiction(view)),
         Verdict::Located | Verdict::Narrowed => {
             let accusers = view.suspects.first().map(|s| s.accused_by.join(", ")).unwrap_or_default();
             lines.push(format!("Bad: {accusers}. {}", standing(diagnosis)));
+            lines.extend(confirm(view));
         }
     }
-    let row = |(suspect, group): (&SuspectView, &Group)| {
-        let metres = group.distance.as_ref().map(|d| format!("; {}", words::words(harness, d)));
-        vec![
-            share(suspect.share),
-            suspects::faults(harness, &group.faults),
-            format!("{}{}", suspect.place, metres.unwrap_or_default()),
-        ]
-    };
+    let row = |(suspect, group): (&SuspectView, &Group)| row(harness, suspect, group);
     let rows = view.suspects.iter().zip(&diagnosis.suspects).take(SHOWN).map(row);
     let mut notes = Vec::new();
     if view.suspects.len() > SHOWN {
@@ -352,6 +301,56 @@ fn verdict_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) 
     }
 }
 
+fn row(harness: &Harness, suspect: &SuspectView, group: &Group) -> Vec<String> {
+    let metres = group.distance.as_ref().map(|distance| format!("; {}", words::words(harness, distance)));
+    let mut what = suspects::faults(harness, &group.faults);
+    if let [[a, b], more @ ..] = &group.pairs[..] {
+        what = format!("two at once: {} and {}", a.words(harness), b.words(harness));
+        if !more.is_empty() {
+            what += &format!(", or {} more pairs that read the same", more.len());
+        }
+    }
+    vec![share(suspect.share), what, format!("{}{}", suspect.place, metres.unwrap_or_default())]
+}
+
+/// Why the readings contradict each other.
+fn contradiction(view: &LocateView) -> Vec<String> {
+    let mut lines = vec![format!(
+        "No single fault explains all readings. These cannot all be true of one fault: {}.",
+        view.conflict.join(", ")
+    )];
+    lines.push(match &view.repeat[..] {
+        [] => "No single reading stands alone against the others: look for a second fault.".to_owned(),
+        [one] => format!("Repeat {one} first: with it wrong, the others agree."),
+        [first, rest @ ..] => {
+            format!("Repeat {first} first; then, if it stays as it is, {}.", rest.join(", "))
+        }
+    });
+    lines
+}
+
+/// What to read again before anything is replaced, where much hangs on one reading.
+fn confirm(view: &LocateView) -> Option<String> {
+    let first = view.repeat.first()?;
+    Some(format!("Much hangs on {first}: read it once more before anything is replaced."))
+}
+
+/// What would explain all readings if one or two were wrong.
+fn doubted_section(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Option<Section> {
+    let row = |(suspect, group): (&SuspectView, &Group)| {
+        let mut cells = vec![suspect.misread.join(", ")];
+        cells.extend(row(harness, suspect, group));
+        cells
+    };
+    let rows: Vec<_> = view.doubted.iter().zip(&diagnosis.doubted).take(SHOWN).map(row).collect();
+    (!rows.is_empty()).then(|| Section {
+        title: "Only if a reading is wrong".to_owned(),
+        columns: vec!["if wrong", "share", "suspects", "where"],
+        rows,
+        ..Section::default()
+    })
+}
+
 /// What the suspects have in common, for the person who must trust it.
 fn standing(diagnosis: &Diagnosis) -> &'static str {
     match (diagnosis.verdict, &diagnosis.next) {
@@ -362,6 +361,10 @@ fn standing(diagnosis: &Diagnosis) -> &'static str {
             "One of these faults explains every reading and no other single fault does. No permitted reading tells \
              them apart for sure."
         }
+        (_, Some(next)) if next.proves.is_some() => {
+            "Nothing else explains every reading, but a unit is accused only when all it needs was seen good. The \
+             next reading gives the missing proof."
+        }
         (_, Some(_)) => "Each of these faults alone explains every reading. The next reading divides them.",
         (_, None) => {
             "Each of these faults alone explains every reading. No permitted reading tells them apart for sure: hands \
@@ -370,7 +373,7 @@ fn standing(diagnosis: &Diagnosis) -> &'static str {
     }
 }
 
-fn share(share: f64) -> String {
+pub(super) fn share(share: f64) -> String {
     if share > 0.0 && share < 0.001 {
         "< 0.1 %".to_owned()
     } else {
@@ -391,76 +394,5 @@ fn overloaded_section(harness: &Harness, diagnosis: &Diagnosis) -> Section {
                 .to_owned(),
         ],
         ..Section::default()
-    }
-}
-
-/// What good readings clear, one row for each set of readings that does; nothing where none does.
-fn cleared_section(harness: &Harness, diagnosis: &Diagnosis) -> Option<Section> {
-    let mut rows: BTreeMap<&[String], (Vec<Element>, &str)> = BTreeMap::new();
-    let by_good: Vec<_> = diagnosis.cleared.iter().filter(|c| c.by_good).collect();
-    for cleared in &by_good {
-        let row = rows.entry(&cleared.by).or_insert_with(|| (Vec::new(), &cleared.why));
-        row.0.push(cleared.element);
-    }
-    let others = diagnosis.cleared.len() - by_good.len();
-    let row = |(by, (elements, why)): (&[String], (Vec<Element>, &str))| {
-        vec![by.join(", "), suspects::elements(harness, elements), why.to_owned()]
-    };
-    let rest = format!(
-        "Out as well: {others} elements, because nothing wrong with them would make the bad readings."
-    );
-    Some(Section {
-        title: "Not at fault".to_owned(),
-        columns: if rows.is_empty() {
-            Vec::new()
-        } else {
-            vec!["cleared by", "what", "because (one of them)"]
-        },
-        rows: rows.into_iter().map(row).collect(),
-        notes: if others > 0 { vec![rest] } else { Vec::new() },
-        ..Section::default()
-    })
-    .filter(|section| !section.rows.is_empty() || !section.notes.is_empty())
-}
-
-fn next_section(harness: &Harness, next: &Next) -> Section {
-    let mut lines = Vec::new();
-    for (at, action) in next.changes.iter().enumerate() {
-        lines.push(format!("{:>3}. {}", at + 1, action.words(harness)));
-    }
-    let setup = next.measurement.setup();
-    lines.push(format!("Setup: {}.", setup.words(harness)));
-    if !next.live.is_empty() {
-        let live: Vec<String> =
-            next.live.iter().map(|(p, v)| format!("{} {v}", harness.point_name(*p))).collect();
-        lines.push(format!(
-            "LIVE at the open plugs: {}. Cap what is not probed; let no probe bridge two.",
-            live.join(", ")
-        ));
-    }
-    let at = [next.measurement.red(), next.measurement.black()]
-        .map(|p| station_word(harness, harness.station_of(p)));
-    let at = match &at {
-        [red, black] if red == black || black.is_empty() => red.clone(),
-        [red, black] if red.is_empty() => black.clone(),
-        [red, black] => format!("{red} and {black}"),
-    };
-    let at = if at.is_empty() { at } else { format!(", at {at}") };
-    lines.push(format!("Read {}{at}. Healthy: {}.", next.measurement.words(harness), next.expect.words()));
-    lines.push(format!(
-        "About {} s with the changes; it is worth {} bits.",
-        significant(next.seconds, 2),
-        significant(next.bits, 2)
-    ));
-    let row = |(words, part, left): &(String, f64, Vec<Fault>)| {
-        vec![words.clone(), share(*part), suspects::left(harness, left)]
-    };
-    Section {
-        under: false,
-        title: "Next reading".to_owned(),
-        lines,
-        columns: vec!["if it reads", "share", "then left"],
-        rows: next.outcomes.iter().map(row).collect(),
-        notes: Vec::new(),
     }
 }

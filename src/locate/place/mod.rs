@@ -200,6 +200,7 @@ pub(super) fn mark(
 
 /// Combines the readings for each group of suspects that they concern, and weighs the groups by the outcome.
 fn together(harness: &Harness, diagnosis: &mut Diagnosis, found: &[(&PlaceReading, Estimate)]) {
+    let before: f64 = diagnosis.suspects.iter().map(|group| group.share).sum();
     let mut any = false;
     for (at, group) in diagnosis.suspects.iter_mut().enumerate() {
         let concern = |reading: &PlaceReading| group.faults.iter().any(|fault| concerns(reading, *fault));
@@ -215,19 +216,19 @@ fn together(harness: &Harness, diagnosis: &mut Diagnosis, found: &[(&PlaceReadin
         diagnosis.places.together.push(Together { group: at, ..combined });
     }
     if any {
-        weigh(diagnosis);
+        weigh(diagnosis, before);
     }
 }
 
-/// Brings the groups into the order of their shares again.
-fn weigh(diagnosis: &mut Diagnosis) {
+/// Brings the groups into the order of their shares again, with as much in all as before.
+fn weigh(diagnosis: &mut Diagnosis, before: f64) {
     let total: f64 = diagnosis.suspects.iter().map(|group| group.share).sum();
     let mut order: Vec<usize> = (0..diagnosis.suspects.len()).collect();
     order.sort_by(|a, b| diagnosis.suspects[*b].share.total_cmp(&diagnosis.suspects[*a].share));
     let suspects: Vec<_> = order.iter().map(|at| diagnosis.suspects[*at].clone()).collect();
     diagnosis.suspects = suspects;
     if total > 0.0 {
-        diagnosis.suspects.iter_mut().for_each(|group| group.share /= total);
+        diagnosis.suspects.iter_mut().for_each(|group| group.share *= before / total);
     }
     for together in &mut diagnosis.places.together {
         together.group = order.iter().position(|at| *at == together.group).unwrap_or_default();
