@@ -40,8 +40,10 @@ pub(super) struct Builder<'a> {
     covered: BTreeSet<Fault>,
     /// What a plain meter would show, but none of those at hand.
     out_of_hand: BTreeSet<Fault>,
-    /// Faults of nets that the scope asks for.
+    /// Faults of nets that the scope asks for, or those that the plan is about.
     in_scope: BTreeSet<Fault>,
+    /// Whether the plan is about some faults, whatever nets there are.
+    asked: bool,
     cost: Cost,
     compared: Option<Compared>,
     aids: Aids,
@@ -86,6 +88,7 @@ impl<'a> Builder<'a> {
             covered: BTreeSet::new(),
             out_of_hand: BTreeSet::new(),
             in_scope: BTreeSet::new(),
+            asked: false,
             cost: Cost::default(),
             compared: None,
             aids,
@@ -128,7 +131,7 @@ impl<'a> Builder<'a> {
             to_close = self.switch_setups(&situation, &selection);
             aided = self.aid(&situation, &mut selection);
         }
-        if !matches!(draft.look, Look::Aided(_) | Look::Given(_)) {
+        if !self.asked && !matches!(draft.look, Look::Aided(_) | Look::Given(_)) {
             self.note_scope(&situation);
         }
         // Where straps stand for every reading, none is left to take without.
@@ -153,6 +156,7 @@ impl<'a> Builder<'a> {
     /// What the plan is about, where no scope says it, and the fewest steps that could do.
     pub(super) fn ask_about(&mut self, faults: impl IntoIterator<Item = Fault>, steps_bound: usize) {
         self.in_scope.extend(faults);
+        self.asked = true;
         self.cost.steps_bound = steps_bound;
     }
 
@@ -319,6 +323,7 @@ impl<'a> Builder<'a> {
             meters: self.meters,
             left_out: self.left_out,
             aided: self.aided,
+            start: found,
             phases,
             complaint: None,
             stages: Vec::new(),
