@@ -113,7 +113,12 @@ impl<'a> Builder<'a> {
         let alike = |ready: &Ready<'_>| ready.draft.setup == draft.setup && ready.draft.group == draft.group;
         let same = self.ready.iter().position(|ready| !closing && alike(ready));
         if let Some(same) = same {
-            let more = self.select(&self.ready[same].situation, &draft.look);
+            let mut more = self.select(&self.ready[same].situation, &draft.look);
+            if matches!(draft.look, Look::Aided(_)) {
+                // Read without a strap after all: it counts once, among the readings of this phase.
+                more.bound = more.chosen.len().min(self.cost.steps_bound);
+                self.cost.steps_bound -= more.bound;
+            }
             self.cost.switch_setups += usize::from(switches && !more.chosen.is_empty());
             self.ready[same].selection.join(more);
             return Ok(());
@@ -245,7 +250,14 @@ impl<'a> Builder<'a> {
     /// faults soonest. What no meter at hand may serve is left out and keeps its number.
     fn steps(&mut self, phase: usize, ready: &mut Ready<'_>, walked: &Walked) -> Vec<Step> {
         if let Look::Given(steps) = &mut ready.draft.look {
-            let steps = numbered(phase, std::mem::take(steps));
+            let at_hand = |step: &Step| self.meters.iter().any(|meter| meter.name == step.expect.meter.name);
+            let (steps, out): (Vec<Step>, Vec<Step>) =
+                numbered(phase, std::mem::take(steps)).into_iter().partition(at_hand);
+            for Step { id, measurement, expect, covers, .. } in out {
+                let why = format!("it needs the {} meter", expect.meter.name);
+                self.left_out.push(LeftOut { id, measurement, why });
+                self.out_of_hand.extend(covers);
+            }
             self.note(&steps);
             return steps;
         }
