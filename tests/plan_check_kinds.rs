@@ -315,6 +315,10 @@ fn caps_that_are_not_as_the_phase_says() {
     });
     breaks(&report, Rule::Live, "3", "P1.C is listed, and a cap is on it");
     only(&report, &[Rule::Live]);
+    let report =
+        capped(|plan| items(plan, "/phases/2/cautions").retain(|said| !text(said).contains("under the caps")));
+    breaks(&report, Rule::Cautions, "3", "no caution of what lies under caps");
+    only(&report, &[Rule::Cautions]);
     // Without the cap what it kept from hands is live.
     let report = capped(|plan| {
         drop_change(plan, 2, "cap", "P1.C");

@@ -309,7 +309,7 @@ pub(super) fn in_hand<'a>(harness: &'a Harness, straps: impl IntoIterator<Item =
         Point::Contact(id) => Some(harness.contacts[*id].connector),
         _ => None,
     };
-    let taken: BTreeSet<ConnectorId> = clips.iter().flat_map(|strap| strap.points()).filter_map(at).collect();
+    let taken: BTreeSet<ConnectorId> = clips.iter().flat_map(Strap::points).filter_map(at).collect();
     plugs.retain(|connector, joined| {
         if joined.len() < 2 || taken.contains(connector) {
             clips.append(joined);

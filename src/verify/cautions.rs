@@ -45,7 +45,7 @@ pub(super) fn cautions(replay: &Replay<'_>, report: &mut Report) {
         };
         of_changes(&scene.events, &mut missing);
         if !scene.after.caps.is_empty() {
-            missing("of what lies under caps", &["cap"]);
+            missing("of what lies under caps", &["caps", "capped"]);
         }
         if !scene.phase.live.is_empty() {
             missing("of live contacts", &["live"]);

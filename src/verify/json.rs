@@ -79,7 +79,9 @@ pub(super) struct Hypothesis {
 #[derive(Debug, Deserialize)]
 #[serde(expecting = "an end: an object with `end`, `share`, `faults` and `todo`")]
 pub(super) struct End {
-    pub(super) end: usize,
+    /// Its place among the ends, from 1.
+    #[serde(rename = "end")]
+    pub(super) number: usize,
     pub(super) share: f64,
     pub(super) faults: Vec<String>,
     pub(super) todo: Vec<String>,

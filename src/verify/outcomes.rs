@@ -107,7 +107,7 @@ impl<'r> Tree<'r> {
             note(format!("the shares of the ends are {shares:.3} together"));
         }
         for (at, end) in ends.iter().enumerate() {
-            let number = end.end;
+            let number = end.number;
             if number != at + 1 {
                 note(format!("end {number} stands in the place of end {}", at + 1));
             }

@@ -75,8 +75,8 @@ impl Plan {
         "complaint".clone_into(&mut reader.place);
         if let Some(complaint) = &json.complaint {
             let ends = complaint.ends.iter().flat_map(|end| &end.faults);
-            let named = complaint.hypotheses.iter().map(|hypothesis| &hypothesis.fault).chain(ends);
-            named.map(|id| reader.fault(id).map(drop)).collect::<Result<(), _>>()?;
+            let mut named = complaint.hypotheses.iter().map(|hypothesis| &hypothesis.fault).chain(ends);
+            named.try_for_each(|id| reader.fault(id).map(drop))?;
         }
         Ok(Self { json, start, phases, undetected })
     }
@@ -172,7 +172,7 @@ impl Reader<'_> {
         let target = change.target.as_str();
         Ok(match change.action.as_str() {
             "go to" => Action::GoTo(self.station(target)?),
-            "take off" if self.is_strap(target) => {
+            "take off" if is_strap(target) => {
                 let (plug, straps) = self.straps(target)?;
                 Action::Unfit(plug, straps)
             }
@@ -216,12 +216,6 @@ impl Reader<'_> {
         self.wrong(format!("`{target}` is no strap"), help)
     }
 
-    /// Whether something that is taken off is a strap and no lead: a battery may be called like one.
-    fn is_strap(&self, target: &str) -> bool {
-        let lead = target.ends_with(" negative") || target.ends_with(" positive");
-        !lead && (target.starts_with("strap ") || target.starts_with("loopback plug "))
-    }
-
     /// What a strap or a loopback plug joins, and the connector that the plug is on.
     fn straps(&self, target: &str) -> Result<(Option<ConnectorId>, Vec<Joined>), NotAPlan> {
         if let Some(points) = target.strip_prefix("strap ") {
@@ -253,8 +247,8 @@ impl Reader<'_> {
         let mut at = ends.len();
         while at > 0 {
             let Some((from, point)) = read[at - 1] else {
-                let first = text.split('+').find(|name| self.harness.point(name).is_err()).unwrap_or(text);
-                return self.point(first).map(|point| Joined::from([point]));
+                let unknown = text.split('+').find_map(|name| self.point(name).err());
+                return unknown.map_or_else(|| self.no_strap(text), Err);
             };
             joined.insert(point);
             at = from;
@@ -359,4 +353,10 @@ impl Reader<'_> {
 /// `P1` of `P1 (from J1)`.
 fn first_word(text: &str) -> &str {
     text.split(' ').next().unwrap_or_default()
+}
+
+/// Whether something that is taken off is a strap and no lead: a battery may be called like one.
+fn is_strap(target: &str) -> bool {
+    let lead = target.ends_with(" negative") || target.ends_with(" positive");
+    !lead && (target.starts_with("strap ") || target.starts_with("loopback plug "))
 }

@@ -86,7 +86,7 @@ impl Rule {
     pub fn words(self) -> &'static str {
         match self {
             Self::Isolated => "Ohms and isolation only with power isolated.",
-            Self::Mating => "Nothing is mated or parted unless power is isolated.",
+            Self::Mating => "Nothing is mated or parted unless power is isolated, nor over a strap or a cap.",
             Self::Leads => {
                 "Battery negative comes off first and goes back last, and no lead is moved under load."
             }
