@@ -315,8 +315,9 @@ fn caps_that_are_not_as_the_phase_says() {
     });
     breaks(&report, Rule::Live, "3", "P1.C is listed, and a cap is on it");
     only(&report, &[Rule::Live]);
-    let report =
-        capped(|plan| items(plan, "/phases/2/cautions").retain(|said| !text(said).contains("under the caps")));
+    let report = capped(|plan| {
+        items(plan, "/phases/2/cautions").retain(|said| !text(said).contains("under the caps"));
+    });
     breaks(&report, Rule::Cautions, "3", "no caution of what lies under caps");
     only(&report, &[Rule::Cautions]);
     // Without the cap what it kept from hands is live.
@@ -579,4 +580,47 @@ fn what_a_complaint_is_not_about() {
 fn outcomes_without_a_complaint() {
     let report = complaint(|plan| drop(plan.as_object_mut().unwrap().remove("complaint")));
     breaks(&report, Rule::Outcomes, "1.01", "it has outcomes, and the plan is for no complaint");
+}
+
+// --- made machines ----------------------------------------------------------------------------------------
+
+/// Takes the last change of a kind out of a plan, if there is one.
+fn without(plan: &mut Value, action: &str, target: &str) -> bool {
+    let mut phases = plan["phases"].as_array_mut().unwrap().iter_mut().rev();
+    phases.any(|phase| {
+        let changes = phase["changes"].as_array_mut().unwrap();
+        let same = |c: &Value| c["action"] == action && text(&c["target"]).starts_with(target);
+        changes.iter().rposition(same).map(|at| changes.remove(at)).is_some()
+    })
+}
+
+/// Plans of made machines with aids, spoilt in one place each: the rule is always named.
+#[test]
+fn spoilt_plans_of_made_machines_with_aids_are_found() {
+    let spoils = [
+        (Rule::Changes, "fit", "strap "),
+        (Rule::AsFound, "take off", "strap "),
+        (Rule::Changes, "cap", ""),
+        (Rule::AsFound, "uncap", ""),
+    ];
+    let mut done = [0; 4];
+    for seed in 0..60 {
+        let harness = machine::made(seed, 8 + seed as usize % 20);
+        let Some(plan) =
+            aided(&harness, &Scope::default(), &Meters::default(), aids(&["straps", "loopback"]))
+        else {
+            continue;
+        };
+        let good = value(&harness, &plan);
+        for (count, (rule, action, target)) in done.iter_mut().zip(spoils) {
+            let mut plan = good.clone();
+            if without(&mut plan, action, target) {
+                let found = planned::report(&harness, &plan);
+                let named = found.of(rule).next().is_some();
+                assert!(named, "seed {seed}: {action} {target}\n{}", planned::lines(&found));
+                *count += 1;
+            }
+        }
+    }
+    assert!(done.iter().all(|count| *count >= 5), "{done:?}");
 }
