@@ -11,19 +11,14 @@
 mod bench;
 #[path = "support/machine.rs"]
 mod machine;
-#[path = "support/nodal.rs"]
-mod nodal;
-#[path = "support/replay.rs"]
-mod replay;
-#[path = "support/rules.rs"]
-#[allow(dead_code, reason = "a tree of steps is walked, not spanned")]
-mod rules;
+#[path = "support/planned.rs"]
+mod planned;
 
 use std::collections::BTreeSet;
 
 use bench::{Bench, seed_of, vary};
 use machine::Rng;
-use replay::{State, batteries};
+use planned::{complained, every_fault_stands, keeps, list, staged, targets, text};
 use ringout::circuit::{Change, Corner, Lean, Operating, solve_rounds};
 use ringout::definition::{Harness, PartKind, load};
 use ringout::fault::{Fault, Universe};
@@ -31,11 +26,10 @@ use ringout::measure::{Measurement, Meter, Reading};
 use ringout::netlist::{LinkId, Netlist};
 use ringout::plan::causes::{Cause, best_chain, by_ratio, expected_cost, half_split, last_inferred};
 use ringout::plan::complaint::{Asked, ComplaintError, Depth, Next, Shown, Target, complaint};
-use ringout::plan::{Aids, Plan, Scope, Step, plan, stages};
-use ringout::setup::{Power, Setup};
+use ringout::plan::{Aids, Meters, Plan, Scope, Step, plan};
+use ringout::setup::{Action, Isolated, Post, Power, Setup, batteries};
 use ringout::sheet;
 use ringout::units::{Ohms, Volts};
-use rules::{Replay, list, text};
 
 // --- orders -----------------------------------------------------------------------------------------------
 
@@ -298,16 +292,6 @@ fn stops(faulty: &Faulty<'_>, target: Target, setup: &Setup, healthy: f64) -> bo
     })
 }
 
-fn every_target(harness: &Harness) -> Vec<Target> {
-    let targets = harness.parts.iter().flat_map(|(id, part)| match &part.kind {
-        PartKind::Load { .. } => vec![Target::Load(id)],
-        PartKind::Relay { .. } => vec![Target::Relay(id)],
-        PartKind::Unit { functions } => (0..functions.len()).map(|at| Target::Output(id, at)).collect(),
-        _ => Vec::new(),
-    });
-    targets.collect()
-}
-
 fn asked(target: Target, depth: Depth) -> Asked {
     Asked { target, setup: None, depth }
 }
@@ -331,7 +315,7 @@ fn every_fault_that_stops_a_part_of_a_made_machine_is_found() {
     let (mut plans, mut faults) = (0, 0);
     for seed in 0..40 {
         let harness = read_machine(&made(seed, 24));
-        for target in every_target(&harness) {
+        for target in targets(&harness) {
             let name = format!("made machine {seed}");
             if let Some(followed) = follow_all(&name, &harness, &asked(target, Depth::USUAL)) {
                 plans += 1;
@@ -430,66 +414,59 @@ fn the_box_is_accused_by_what_goes_in_and_does_not_come_out() {
     }
 }
 
-/// The replay of `plan_safety`, over a plan that is a tree: its phases in the order in which they stand, and
-/// every jump by the changes that the plan names for it.
-fn replay_complaint(harness: &Harness, plan: &Plan, seed: u64) {
-    let (view, sheet) = sheet::plan(harness, plan);
-    let value = serde_json::to_value(view).unwrap();
-    let scope = Scope::default();
-    let mut replay = Replay {
-        harness,
-        scope: &scope,
-        plan: &value,
-        state: State::default(),
-        tried: 3,
-        rng: Rng::new(seed),
-    };
-    replay.walk();
-    assert_eq!(replay.state, State::default(), "the machine is left as it was found");
-    replay.counts();
-    jumps(harness, &value);
+/// A plan that is a tree, checked: its phases in the order in which they stand, and every jump by the changes that the
+/// plan names for it.
+fn keeps_complaint(harness: &Harness, plan: &Plan) {
+    keeps(harness, plan);
+    every_fault_stands(plan);
+    let (_, sheet) = sheet::plan(harness, plan);
     let width = |line: &str| line.chars().count();
     let printed = sheet::text(&sheet, 80);
     assert!(printed.lines().all(|line| width(line) <= 80), "{:?}", printed.lines().find(|l| width(l) > 80));
     assert!(printed.contains("maker's manual") && printed.contains("Function check"));
 }
 
-fn jumps(harness: &Harness, plan: &serde_json::Value) {
-    let mut states: Vec<(String, State)> = Vec::new();
-    let mut state = State::default();
-    let change = |state: &mut State, changes: &serde_json::Value| {
-        for change in list(changes) {
-            let (action, target) = (text(&change["action"]), text(&change["target"]));
-            state
-                .change(harness, action, target)
-                .unwrap_or_else(|wrong| panic!("{action} {target}: {wrong}"));
+/// What a plan for a complaint counts is what it is about: the faults with which the part would not work.
+#[test]
+fn a_complaint_counts_its_own_faults() {
+    let harness = read_machine(&sprayer_texts());
+    let target = Asked::parse(&harness, "M1").unwrap().target;
+    let plan = complained(&harness, target, Depth::USUAL).unwrap();
+    let hypotheses: BTreeSet<Fault> =
+        plan.complaint.iter().flat_map(|dossier| &dossier.hypotheses).map(|(fault, _)| *fault).collect();
+    assert_eq!(plan.coverage.faults, hypotheses.len());
+    assert!(plan.coverage.undetected.iter().all(|(fault, _)| hypotheses.contains(fault)));
+}
+
+/// Leads come off or go on on the way to a step: the cautions for that stand where one arrives, whichever step one
+/// comes from.
+#[test]
+fn every_way_to_a_step_has_its_cautions() {
+    let harness = read_machine(&sprayer_texts());
+    let target = Asked::parse(&harness, "M1").unwrap().target;
+    let plan = complained(&harness, target, Depth::USUAL).unwrap();
+    let mut ways = 0;
+    for outcome in plan.steps().flat_map(|step| &step.outcomes) {
+        let Next::Step { id, changes } = &outcome.next else { continue };
+        let phase = plan.phases.iter().find(|phase| phase.steps.iter().any(|step| step.id == *id)).unwrap();
+        let said = phase.cautions.join("\n");
+        if changes.iter().any(|action| matches!(action, Action::TakeOff(_, Post::Negative))) {
+            assert!(said.contains("negative comes off first") && said.contains("stored charge"), "{id}");
+            ways += 1;
         }
-    };
-    for phase in list(&plan["phases"]) {
-        change(&mut state, &phase["changes"]);
-        states.push((text(&phase["id"]).to_owned(), state.clone()));
-    }
-    let state_of = |id: &str| states.iter().find(|(phase, _)| phase == id).unwrap().1.clone();
-    for phase in list(&plan["phases"]) {
-        for step in list(&phase["steps"]) {
-            let shares: f64 = list(&step["outcomes"]).iter().map(|o| o["share"].as_f64().unwrap()).sum();
-            assert!((shares - 1.0).abs() < 0.02, "{}: {shares}", step["id"]);
-            for outcome in list(&step["outcomes"]) {
-                let Some(next) = outcome["next"].as_str() else { continue };
-                let mut state = state_of(text(&phase["id"]));
-                change(&mut state, &outcome["changes"]);
-                let there = next.split('.').next().unwrap();
-                assert_eq!(state, state_of(there), "{} leads to {next}", step["id"]);
-            }
+        if changes.iter().any(|action| matches!(action, Action::PutOn(_, Post::Negative))) {
+            assert!(said.contains("Negative goes on last"), "{id}");
+            ways += 1;
         }
     }
+    assert!(ways > 5, "{ways}");
 }
 
 #[test]
 fn plans_for_complaints_keep_the_safety_rules() {
     let harness = read_machine(&sprayer_texts());
     let netlist = Netlist::new(&harness);
-    for target in every_target(&harness) {
+    for target in targets(&harness) {
         for depth in [Depth::USUAL, Depth::THOROUGH] {
             // To the end of everything, for one: the others take minutes.
             if depth == Depth::THOROUGH && target.name(&harness) != "K2" {
@@ -498,16 +475,16 @@ fn plans_for_complaints_keep_the_safety_rules() {
             let Ok(plan) = complaint(&harness, &netlist, &asked(target, depth), Meter::HANDHELD) else {
                 continue;
             };
-            replay_complaint(&harness, &plan, 1);
+            keeps_complaint(&harness, &plan);
         }
     }
     let mut plans = 0;
     for seed in 100..118 {
         let harness = read_machine(&made(seed, 24));
         let netlist = Netlist::new(&harness);
-        for target in every_target(&harness).into_iter().take(2) {
+        for target in targets(&harness).into_iter().take(2) {
             if let Ok(plan) = complaint(&harness, &netlist, &asked(target, Depth::USUAL), Meter::HANDHELD) {
-                replay_complaint(&harness, &plan, seed);
+                keeps_complaint(&harness, &plan);
                 plans += 1;
             }
         }
@@ -559,25 +536,30 @@ fn what_cannot_be_complained_of_is_refused_with_what_to_write() {
 // --- stages -----------------------------------------------------------------------------------------------
 
 /// The stages of a build: replayed from a bench with nothing plugged in to a machine that is complete.
-fn replay_stages(harness: &Harness, seed: u64) -> serde_json::Value {
-    let netlist = Netlist::new(harness);
-    let plan = stages(harness, &netlist, Meter::HANDHELD, Aids::default()).unwrap();
-    let (view, _) = sheet::plan(harness, &plan);
-    let value = serde_json::to_value(view).unwrap();
-    let off = batteries(harness).into_iter().flat_map(|battery| [(battery, true), (battery, false)]);
-    let state = State { off: off.collect(), parted: harness.matings.ids().collect(), ..State::default() };
-    let scope = Scope::default();
-    let mut replay = Replay { harness, scope: &scope, plan: &value, state, tried: 3, rng: Rng::new(seed) };
-    replay.walk();
-    assert_eq!(replay.state, State::default(), "the machine is complete and at rest");
-    replay.counts();
-    value
+fn keeps_stages(harness: &Harness) -> serde_json::Value {
+    let plan = staged(harness, &Meters::default(), Aids::default()).unwrap();
+    let open: Setup = harness.matings.ids().fold(Isolated::at_rest(), Isolated::part).into();
+    assert_eq!(plan.start, open);
+    every_fault_stands(&plan);
+    keeps(harness, &plan).0
+}
+
+/// What no meter at hand reads is left out of a build as well, and named; what is read before power among it.
+#[test]
+fn a_build_is_read_with_the_meters_at_hand() {
+    let harness = read_machine(&sprayer_texts());
+    for meter in [Meter::BEEPER, Meter::MEGOHM, Meter::FOUR_WIRE] {
+        let plan = staged(&harness, &Meters::from(meter), Aids::default()).unwrap();
+        assert!(plan.steps().all(|step| step.expect.meter.name == meter.name), "{}", meter.name);
+        assert!(plan.left_out.iter().any(|left| left.why.contains("handheld")), "{}", meter.name);
+        keeps(&harness, &plan);
+    }
 }
 
 #[test]
 fn a_build_goes_from_loose_wires_to_the_first_power() {
     let harness = read_machine(&sprayer_texts());
-    let plan = replay_stages(&harness, 1);
+    let plan = keeps_stages(&harness);
     let stages: Vec<&str> = list(&plan["stages"]).iter().map(|stage| text(&stage["title"])).collect();
     assert_eq!(
         stages,
@@ -625,14 +607,13 @@ fn builds_of_made_machines_keep_the_safety_rules() {
     let mut built = 0;
     for seed in 0..60 {
         let harness = read_machine(&made(seed, 20));
-        let netlist = Netlist::new(&harness);
         // A machine without a source has no battery leads, and is finished as it stands.
-        if batteries(&harness).is_empty()
-            || stages(&harness, &netlist, Meter::HANDHELD, Aids::default()).is_err()
+        if batteries(&harness).next().is_none()
+            || staged(&harness, &Meters::default(), Aids::default()).is_none()
         {
             continue;
         }
-        replay_stages(&harness, seed);
+        keeps_stages(&harness);
         built += 1;
     }
     assert!(built > 30, "{built}");

@@ -8,10 +8,11 @@ mod machine;
 mod support;
 
 use machine::{Rng, made};
-use ringout::definition::{Harness, Kind};
+use ringout::definition::{Harness, Kind, Point};
 use ringout::measure::{Expectation, METERS, Meter, Reading, Reason, Situation};
 use ringout::netlist::Netlist;
 use ringout::plan::{self, Scope};
+use ringout::setup::Isolated;
 use ringout::units::{Ohms, Volts};
 
 fn adds_up(reason: &Reason, limit: f64, name: &str, explained: bool) {
@@ -112,6 +113,53 @@ fn a_demand_says_what_it_overrides() {
         if let Some(low) = limit.low {
             assert!((step.expect.low - low).abs() < 1e-12, "{}", step.id);
         }
+    }
+}
+
+/// What connected units have inside is unknown, and current may go through one after the other: through two that meet
+/// on a wire to which no probe leads. Common practice, no source.
+#[test]
+fn two_units_in_a_row_may_lower_a_reading() {
+    let harness = machine::read(
+        r#"
+        format = 1
+        harness = { id = "ROW-1", revision = "A" }
+        connector.XL = { contacts = 2 }
+        connector.P1 = { contacts = 2, mate = "J1" }
+        connector.J1 = { contacts = 2, part = "BOX1" }
+        connector.P2 = { contacts = 2, mate = "J2" }
+        connector.J2 = { contacts = 2, part = "BOX2" }
+        terminal.GP1 = { ground = true }
+        wire = [
+            { id = "1A", from = "XL.1", to = "P1.1" },
+            { id = "2A", from = "P1.2", to = "P2.1" },
+            { id = "3A", from = "P2.2", to = "GP1" },
+            { id = "4A", from = "XL.2", to = "GP1" },
+        ]
+        [part.R1]
+        kind = "resistor"
+        between = ["XL.1", "XL.2"]
+        ohms = "30 ohm"
+        [part.BOX1]
+        kind = "unit"
+        function = [{ title = "First", supply = "J1.1", output = "J1.2" }]
+        [part.BOX2]
+        kind = "unit"
+        function = [{ title = "Second", supply = "J2.1", output = "J2.2" }]
+        "#,
+    );
+    let netlist = Netlist::new(&harness);
+    let red = harness.point("XL.1").unwrap();
+    let low = |setup: Isolated| {
+        let situation = Situation::new(&harness, &netlist, &setup.into()).unwrap();
+        let relies = situation.relies_on_unit(red, Point::Chassis).is_some();
+        let measurement = situation.measure(Kind::Continuity, red, Point::Chassis).unwrap();
+        (relies, situation.expect(&measurement, &Meter::HANDHELD).low)
+    };
+    assert_eq!(low(Isolated::at_rest()), (true, 0.0));
+    for mating in harness.matings.ids() {
+        let (relies, ohms) = low(Isolated::at_rest().part(mating));
+        assert!(!relies && ohms > 20.0, "{ohms}");
     }
 }
 

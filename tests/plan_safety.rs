@@ -20,13 +20,15 @@ mod support;
 use std::collections::{BTreeMap, BTreeSet};
 
 use machine::Rng;
-use petgraph::unionfind::UnionFind;
-use planned::{lines, list, made, plan_of, planned, planned_for, report, text};
-use ringout::definition::{Harness, Kind, MatingId, PartKind, Point, load};
+use planned::{
+    aided, aids, complained, good, json, keeps, lines, list, made, plan_of, planned, planned_for, report,
+    staged, targets, text, tidy,
+};
+use ringout::definition::{Harness, MatingId, PartKind, load};
 use ringout::measure::{METERS, Meter};
-use ringout::netlist::{Netlist, Nets};
-use ringout::plan::{self, Meters, Phase, Plan, Scope};
-use ringout::setup::Action;
+use ringout::netlist::Netlist;
+use ringout::plan::complaint::Depth;
+use ringout::plan::{self, Aids, Meters, Plan, Scope};
 use ringout::sheet;
 
 /// Checks a plan; says whether there was one.
@@ -37,74 +39,11 @@ fn check(harness: &Harness, scope: &Scope) -> bool {
 /// Checks a plan for other meters at hand.
 fn check_for(harness: &Harness, scope: &Scope, meters: &Meters) -> bool {
     let Some(plan) = plan_of(harness, scope, meters) else { return false };
-    let json = serde_json::to_value(sheet::plan(harness, &plan).0).unwrap();
-    let found = report(harness, &json);
-    assert!(found.is_kept(), "{}", lines(&found));
-    assert_eq!(found.claims.checked, found.claims.made);
+    let (_, found) = keeps(harness, &plan);
     let whole = scope.unplug.is_empty() && scope.circuit.is_none();
     assert!(!whole || found.remarks.is_empty(), "{:?}", found.remarks);
     good(harness, scope, &plan);
     true
-}
-
-/// What makes a plan a good one: nobody walks to where he stands, no reading along a net repeats what others
-/// show, and with everything in scope every net is spanned and every detected fault stands at a step.
-fn good(harness: &Harness, scope: &Scope, plan: &Plan) {
-    let netlist = Netlist::new(harness);
-    let whole = scope.unplug.is_empty() && scope.circuit.is_none();
-    let mut first = true;
-    for phase in &plan.phases {
-        let mut at = None;
-        for action in &phase.changes {
-            if let Action::GoTo(station) = action {
-                assert_ne!(at.replace(*station), Some(*station), "phase {}: walking on the spot", phase.id);
-            }
-        }
-        let nets = netlist.groups(|link| phase.setup.joins(&netlist, link));
-        let Some(read) = along(harness, phase, &nets) else { continue };
-        if std::mem::take(&mut first) && whole && plan.left_out.is_empty() {
-            spanned(harness, &nets, &read);
-        }
-    }
-    if whole {
-        let covered: BTreeSet<_> = plan.steps().flat_map(|step| &step.covers).collect();
-        assert_eq!(plan.coverage.detected, covered.len());
-    }
-}
-
-/// The points that readings along nets join; `None` where there is no such reading.
-fn along(harness: &Harness, phase: &Phase, nets: &Nets) -> Option<UnionFind<usize>> {
-    let mut read = UnionFind::new(harness.point_count());
-    let mut some = false;
-    for step in &phase.steps {
-        let ends = [step.measurement.red(), step.measurement.black()].map(|p| harness.point_index(p));
-        if step.measurement.kind() == Kind::Continuity && nets.of(ends[0]) == nets.of(ends[1]) {
-            assert!(read.union(ends[0], ends[1]), "{}: others show that already", step.id);
-            some = true;
-        }
-    }
-    some.then_some(read)
-}
-
-/// Every two points of a net that a probe may touch with all plugs off are joined by readings.
-fn spanned(harness: &Harness, nets: &Nets, read: &UnionFind<usize>) {
-    let mut first = BTreeMap::new();
-    for point in harness.points().filter(|point| touchable(harness, *point)) {
-        let node = harness.point_index(point);
-        let known = *first.entry(nets.of(node)).or_insert(node);
-        assert!(read.equiv(known, node), "{} is in no reading of its net", harness.point_name(point));
-    }
-}
-
-fn touchable(harness: &Harness, point: Point) -> bool {
-    let connector = match point {
-        Point::Splice(_) => return false,
-        Point::Contact(id) => harness.connectors[harness.contacts[id].connector].hazard.is_some(),
-        _ => false,
-    };
-    let wire = harness.wires_at(point).any(|wire| harness.wires[wire].hazard.is_some());
-    let part = harness.parts_at(point).any(|part| harness.parts[part].hazard.is_some());
-    !(connector || wire || part) && harness.unit_behind(point).is_none()
 }
 
 fn batteries(harness: &Harness) -> usize {
@@ -115,12 +54,18 @@ fn batteries(harness: &Harness) -> usize {
 fn some_scope(harness: &Harness, rng: &mut Rng) -> Scope {
     match rng.below(3) {
         0 => Scope::default(),
-        1 => Scope { unplug: harness.matings.ids().filter(|_| rng.chance(30)).collect(), circuit: None },
-        _ => {
-            let circuits: Vec<&String> = harness.wires.values().filter_map(|w| w.circuit.as_ref()).collect();
-            Scope { unplug: Vec::new(), circuit: Some(circuits[rng.below(circuits.len())].clone()) }
-        }
+        1 => some_plugs(harness, rng),
+        _ => some_circuit(harness, rng),
     }
+}
+
+fn some_plugs(harness: &Harness, rng: &mut Rng) -> Scope {
+    Scope { unplug: harness.matings.ids().filter(|_| rng.chance(30)).collect(), circuit: None }
+}
+
+fn some_circuit(harness: &Harness, rng: &mut Rng) -> Scope {
+    let circuits: Vec<&String> = harness.wires.values().filter_map(|w| w.circuit.as_ref()).collect();
+    Scope { unplug: Vec::new(), circuit: Some(circuits[rng.below(circuits.len())].clone()) }
 }
 
 /// Checks machines of some seeds; nearly all must have a plan at all.
@@ -152,6 +97,101 @@ fn plans_of_made_machines_keep_every_rule() {
 #[ignore = "takes minutes"]
 fn plans_of_many_and_larger_machines_keep_every_rule() {
     check_made(1000..4000, 60);
+}
+
+/// A kind of plan, and how it is made of a machine; nothing where the machine has none.
+type Kinded = (&'static str, fn(&Harness, &mut Rng) -> Option<Plan>);
+
+const KINDS: [Kinded; 6] = [
+    ("whole", |harness, rng| plan_of(harness, &Scope::default(), &any_meters(rng))),
+    ("plugs", |harness, rng| plan_of(harness, &some_plugs(harness, rng), &any_meters(rng))),
+    ("circuit", |harness, rng| plan_of(harness, &some_circuit(harness, rng), &any_meters(rng))),
+    ("aids", |harness, rng| {
+        let scope = if rng.chance(30) { some_scope(harness, rng) } else { Scope::default() };
+        aided(harness, &scope, &any_meters(rng), some_aids(rng))
+    }),
+    ("stages", |harness, rng| {
+        let aids = if rng.chance(50) { some_aids(rng) } else { Aids::default() };
+        staged(harness, &any_meters(rng), aids)
+    }),
+    ("complaint", |harness, rng| {
+        let targets = targets(harness);
+        let target = *targets.get(rng.below(targets.len().max(1)))?;
+        complained(harness, target, if rng.chance(10) { Depth::THOROUGH } else { Depth::USUAL })
+    }),
+];
+
+fn some_aids(rng: &mut Rng) -> Aids {
+    aids(rng.pick(&[&["straps"][..], &["groupings"], &["loopback"], &["groupings", "loopback"]]))
+}
+
+/// Mostly a plain meter.
+fn any_meters(rng: &mut Rng) -> Meters {
+    if rng.chance(60) { Meters::default() } else { some_meters(rng.between(1, (1 << METERS.len()) - 1)) }
+}
+
+/// How a round over machines went.
+#[derive(Default)]
+struct Round {
+    /// Plans by kind.
+    plans: BTreeMap<&'static str, usize>,
+    /// Machines without a plan of the kind: they never settle, or the part never works.
+    without: usize,
+    claims: usize,
+    wrong: Vec<String>,
+}
+
+/// Plans and checks a machine for each seed, the kinds in turn.
+fn round(seeds: std::ops::Range<u64>, most_wires: usize) -> Round {
+    let mut round = Round::default();
+    for seed in seeds {
+        let (kind, make) = KINDS[(seed % KINDS.len() as u64) as usize];
+        let mut rng = Rng::new(seed ^ 0x0dd_5eed);
+        let wires = rng.between(4, most_wires);
+        let outcome = std::panic::catch_unwind(|| {
+            let harness = made(seed, wires);
+            let mut rng = Rng::new(seed);
+            let plan = make(&harness, &mut rng)?;
+            tidy(&plan);
+            Some(report(&harness, &json(&harness, &plan)))
+        });
+        match outcome {
+            Ok(Some(found)) => {
+                *round.plans.entry(kind).or_default() += 1;
+                round.claims += found.claims.checked;
+                if !found.is_kept() || found.claims.checked < found.claims.made {
+                    round.wrong.push(format!("seed {seed}, {wires} wires, {kind}:\n{}", lines(&found)));
+                }
+            }
+            Ok(None) => round.without += 1,
+            Err(_) => round.wrong.push(format!("seed {seed}, {wires} wires, {kind}: it panicked")),
+        }
+    }
+    round
+}
+
+/// Every kind of plan of machines of some seeds.
+#[test]
+fn every_kind_of_plan_of_made_machines_keeps_every_rule() {
+    let round = round(0..300, 30);
+    assert!(round.wrong.is_empty(), "{}", round.wrong.join("\n"));
+    assert!(round.plans.len() == KINDS.len() && round.plans.values().all(|n| *n >= 30), "{:?}", round.plans);
+}
+
+/// The long round: 100,000 machines, or as many as `RINGOUT_MACHINES` says, from the seed that `RINGOUT_SEED` says.
+#[test]
+#[ignore = "takes hours; run with --release"]
+fn a_hundred_thousand_machines_keep_every_rule() {
+    let number = |name: &str| std::env::var(name).ok().and_then(|text| text.parse::<u64>().ok());
+    let (first, count) = (number("RINGOUT_SEED").unwrap_or(0), number("RINGOUT_MACHINES").unwrap_or(100_000));
+    let start = std::time::Instant::now();
+    let round = round(first..first + count, 40);
+    let rate = count as f64 / start.elapsed().as_secs_f64();
+    println!(
+        "{count} machines, {:?}, {} without a plan, {} claims, {rate:.1} machines a second",
+        round.plans, round.without, round.claims
+    );
+    assert!(round.wrong.is_empty(), "{} of {count}:\n{}", round.wrong.len(), round.wrong.join("\n"));
 }
 
 /// The meters that the bits of a number name.

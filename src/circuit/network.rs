@@ -54,8 +54,8 @@ impl Network {
         if machine.setup.power() == Power::Connected {
             network.unit_inputs(machine);
         }
-        for [a, b] in machine.setup.strap_joins(machine.harness) {
-            network.resistance(a, b, machine.corner.of(STRAP.range).get());
+        for ([a, b], straps) in machine.setup.strap_joins(machine.harness) {
+            network.resistance(a, b, machine.corner.of(STRAP.range).get() * straps);
         }
         for change in machine.changes {
             if let Change::Joined(a, b, ohms) = *change {

@@ -76,7 +76,7 @@ impl<'a> Situation<'a> {
             Link::Part(_, PartWay::Source | PartWay::Diode) => 0.0,
             _ => resistance::range(netlist, harness, link, seen).scatter().get(),
         });
-        let strapped = || setup.strap_joins(harness);
+        let strapped = || setup.strap_joins(harness).map(|(ends, _)| ends);
         let groups = netlist.groups_joined(|link| setup.passes_ohmmeter(netlist, harness, link), strapped());
         let mut units: BTreeMap<PartId, Vec<usize>> = BTreeMap::new();
         for (node, point) in harness.points().enumerate() {
@@ -137,26 +137,45 @@ impl<'a> Situation<'a> {
 
     /// A connected unit whose unknown inside would have a part in a resistance reading: with one
     /// ampere between the probes there is a voltage across two of its contacts, or it alone could join
-    /// the two sides.
+    /// the two sides. Units that meet where no probe leads to count as one: current may go through one after the
+    /// other.
     pub fn relies_on_unit(&self, red: Point, black: Point) -> Option<PartId> {
         let [red, black] = [red, black].map(|p| self.node(p));
         let healthy = self.healthy();
-        let joined = healthy.joined(red, black);
         let through = |nodes: &[usize]| {
-            let mut nets: Vec<usize> = nodes.to_vec();
-            nets.dedup_by_key(|node| self.nets.of(*node));
-            nets.iter().enumerate().any(|(at, a)| {
-                nets[at + 1..].iter().any(|b| match (joined, healthy.joined(*a, *b)) {
-                    (true, true) => healthy.joined(*a, red) && healthy.shares_current(red, black, *a, *b),
-                    (true, false) => false,
-                    (false, _) => {
-                        let sides = |x: usize, y: usize| healthy.joined(x, red) && healthy.joined(y, black);
-                        sides(*a, *b) || sides(*b, *a)
-                    }
-                })
-            })
+            let [mut reds, mut blacks] =
+                [red, black].map(|probe| nodes.iter().copied().filter(move |n| healthy.joined(*n, probe)));
+            if !healthy.joined(red, black) {
+                return reds.next().is_some() && blacks.next().is_some();
+            }
+            let Some(first) = reds.next() else { return false };
+            let apart = |node: &usize| self.nets.of(*node) != self.nets.of(first);
+            reds.filter(apart).any(|node| healthy.shares_current(red, black, first, node))
         };
-        self.units.iter().find(|(_, nodes)| through(nodes)).map(|(unit, _)| *unit)
+        self.chains([red, black]).into_iter().find(|(_, nodes)| through(nodes)).map(|(unit, _)| unit)
+    }
+
+    /// The contacts of connected units, those together that meet on what is joined to neither probe; each with one
+    /// of its units.
+    fn chains(&self, probes: [usize; 2]) -> Vec<(PartId, Vec<usize>)> {
+        let healthy = self.healthy();
+        let ends = probes.map(|probe| healthy.island(probe));
+        let mut chains: Vec<(PartId, Vec<usize>)> = Vec::new();
+        let mut at: BTreeMap<u32, usize> = BTreeMap::new();
+        for (unit, nodes) in &self.units {
+            let own = chains.len();
+            chains.push((*unit, nodes.clone()));
+            let islands: Vec<u32> = nodes.iter().map(|node| healthy.island(*node)).collect();
+            for island in islands.into_iter().filter(|island| !ends.contains(island)) {
+                let other = *at.entry(island).or_insert(own);
+                if other != own {
+                    let more = std::mem::take(&mut chains[other].1);
+                    chains[own].1.extend(more);
+                    at.values_mut().filter(|chain| **chain == other).for_each(|chain| *chain = own);
+                }
+            }
+        }
+        chains
     }
 
     /// The healthy machine as it is expected.

@@ -178,20 +178,7 @@ pub(super) fn of_phase(
     changes: &[Action],
     live: &[(Point, Volts)],
 ) -> Vec<String> {
-    let mut cautions = Vec::new();
-    if changes.iter().any(|c| matches!(c, Action::TakeOff(_, Post::Negative))) {
-        cautions.push("Battery negative comes off first. Keep the lead from springing back.".to_owned());
-        cautions.push(
-            "Wait until stored charge is gone: prove dead with the voltmeter before any ohms.".to_owned(),
-        );
-    }
-    if changes.iter().any(|c| matches!(c, Action::PutOn(_, Post::Negative))) {
-        cautions.push(
-            "Before power: meter off the ohms range and its leads off the wiring, nothing across open contacts, \
-             switches at rest. Negative goes on last."
-                .to_owned(),
-        );
-    }
+    let mut cautions = of_leads(changes);
     if !live.is_empty() {
         cautions.push(
             "Open plugs carry live contacts (listed): cap those not being probed, and let no probe bridge two."
@@ -221,6 +208,25 @@ pub(super) fn of_phase(
     let warm = heating(situation);
     if !warm.is_empty() {
         cautions.push(format!("Will get hot to touch: {}.", warm.join(", ")));
+    }
+    cautions
+}
+
+/// What battery leads ask for.
+pub(super) fn of_leads(changes: &[Action]) -> Vec<String> {
+    let mut cautions = Vec::new();
+    if changes.iter().any(|c| matches!(c, Action::TakeOff(_, Post::Negative))) {
+        cautions.push("Battery negative comes off first. Keep the lead from springing back.".to_owned());
+        cautions.push(
+            "Wait until stored charge is gone: prove dead with the voltmeter before any ohms.".to_owned(),
+        );
+    }
+    if changes.iter().any(|c| matches!(c, Action::PutOn(_, Post::Negative))) {
+        cautions.push(
+            "Before power: meter off the ohms range and its leads off the wiring, nothing across open contacts, \
+             switches at rest. Negative goes on last."
+                .to_owned(),
+        );
     }
     cautions
 }

@@ -59,6 +59,8 @@ pub struct Scope {
 /// A plan.
 #[derive(Debug, Clone)]
 pub struct Plan {
+    /// The machine before the first phase.
+    pub start: Setup,
     /// The phases in order.
     pub phases: Vec<Phase>,
     /// Cautions that hold throughout.

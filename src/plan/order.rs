@@ -151,7 +151,7 @@ pub struct Order {
 /// the stops are given. `None` where no order keeps to the precedence or can be gone.
 ///
 /// Cost: up to [`EXACT`] stops between first and last, 2ⁿ sets of stops times the square of their ways;
-/// beyond, [`TRIED`] orders, and the cube of the number of stops for the bound.
+/// beyond, `TRIED` orders, and the cube of the number of stops for the bound.
 pub fn order(costs: &Costs, precedence: &Precedence) -> Option<Order> {
     let stops = costs.stops();
     if stops <= 2 {

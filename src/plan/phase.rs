@@ -41,8 +41,10 @@ pub(super) struct Builder<'a> {
     covered: BTreeSet<Fault>,
     /// What a plain meter would show, but none of those at hand.
     out_of_hand: BTreeSet<Fault>,
-    /// Faults of nets that the scope asks for.
+    /// Faults of nets that the scope asks for, or those that the plan is about.
     in_scope: BTreeSet<Fault>,
+    /// Whether the plan is about some faults, whatever nets there are.
+    asked: bool,
     cost: Cost,
     compared: Option<Compared>,
     aids: Aids,
@@ -89,6 +91,7 @@ impl<'a> Builder<'a> {
             covered: BTreeSet::new(),
             out_of_hand: BTreeSet::new(),
             in_scope: BTreeSet::new(),
+            asked: false,
             cost: Cost::default(),
             compared: None,
             aids,
@@ -114,7 +117,12 @@ impl<'a> Builder<'a> {
         let alike = |ready: &Ready<'_>| ready.draft.setup == draft.setup && ready.draft.group == draft.group;
         let same = self.ready.iter().position(|ready| !closing && alike(ready));
         if let Some(same) = same {
-            let more = self.select(&self.ready[same].situation, &draft.look);
+            let mut more = self.select(&self.ready[same].situation, &draft.look);
+            if matches!(draft.look, Look::Aided(_)) {
+                // Read without a strap after all: it counts once, among the readings of this phase.
+                more.bound = more.chosen.len().min(self.cost.steps_bound);
+                self.cost.steps_bound -= more.bound;
+            }
             self.cost.switch_setups += usize::from(switches && !more.chosen.is_empty());
             self.ready[same].selection.join(more);
             return Ok(());
@@ -132,7 +140,7 @@ impl<'a> Builder<'a> {
             to_close = self.switch_setups(&situation, &selection);
             aided = self.aid(&situation, &mut selection);
         }
-        if !matches!(draft.look, Look::Aided(_) | Look::Given(_)) {
+        if !self.asked && !matches!(draft.look, Look::Aided(_) | Look::Given(_)) {
             self.note_scope(&situation);
         }
         // Where straps stand for every reading, none is left to take without.
@@ -157,6 +165,7 @@ impl<'a> Builder<'a> {
     /// What the plan is about, where no scope says it, and the fewest steps that could do.
     pub(super) fn ask_about(&mut self, faults: impl IntoIterator<Item = Fault>, steps_bound: usize) {
         self.in_scope.extend(faults);
+        self.asked = true;
         self.cost.steps_bound = steps_bound;
     }
 
@@ -245,7 +254,14 @@ impl<'a> Builder<'a> {
     /// faults soonest. What no meter at hand may serve is left out and keeps its number.
     fn steps(&mut self, phase: usize, ready: &mut Ready<'_>, walked: &Walked) -> Vec<Step> {
         if let Look::Given(steps) = &mut ready.draft.look {
-            let steps = numbered(phase, std::mem::take(steps));
+            let at_hand = |step: &Step| self.meters.iter().any(|meter| meter.name == step.expect.meter.name);
+            let (steps, out): (Vec<Step>, Vec<Step>) =
+                numbered(phase, std::mem::take(steps)).into_iter().partition(at_hand);
+            for Step { id, measurement, expect, covers, .. } in out {
+                let why = format!("it needs the {} meter", expect.meter.name);
+                self.left_out.push(LeftOut { id, measurement, why });
+                self.out_of_hand.extend(covers);
+            }
             self.note(&steps);
             return steps;
         }
@@ -330,6 +346,7 @@ impl<'a> Builder<'a> {
             meters: self.meters,
             left_out: self.left_out,
             aided: self.aided,
+            start: found,
             phases,
             complaint: None,
             stages: Vec::new(),

@@ -103,10 +103,15 @@ impl Strap {
         self.0.iter().map(|point| harness.point_name(*point)).collect()
     }
 
-    /// What joins its points: every point with the first one.
-    fn joins<'a>(&'a self, harness: &'a Harness) -> impl Iterator<Item = [usize; 2]> + 'a {
-        let node = |point: &Point| harness.point_index(*point);
-        self.0[1..].iter().map(move |point| [node(&self.0[0]), node(point)])
+    /// What joins its points, each way with its resistance as a multiple of a strap's. Any two of three points are one
+    /// strap apart, as in a loopback plug; of more every one is joined with the first.
+    fn joins<'a>(&'a self, harness: &'a Harness) -> impl Iterator<Item = ([usize; 2], f64)> + 'a {
+        let ends = |a: usize, b: usize| [a, b].map(|at| harness.point_index(self.0[at]));
+        // In a ring of three each way has the two others beside it.
+        let three = self.0.len() == 3;
+        let straps = if three { 1.5 } else { 1.0 };
+        let last = three.then(|| ends(1, 2));
+        (1..self.0.len()).map(move |at| ends(0, at)).chain(last).map(move |ends| (ends, straps))
     }
 
     /// The connector that all its points belong to.
@@ -268,23 +273,29 @@ impl Setup {
             && harness.unit_behind(point).is_none()
     }
 
+    /// How many loopback plugs the straps are taken in hand as.
+    pub fn loopback_plugs(&self, harness: &Harness) -> usize {
+        in_hand(harness, self.straps()).0.len()
+    }
+
     /// Whether a strap is fitted.
     pub fn is_strapped(&self) -> bool {
         matches!(self, Self::Strapped(_))
     }
 
-    /// The pairs of nodes that straps join.
-    pub fn strap_joins<'a>(&'a self, harness: &'a Harness) -> impl Iterator<Item = [usize; 2]> + 'a {
+    /// The pairs of nodes that straps join, each with its resistance as a multiple of a strap's.
+    pub fn strap_joins<'a>(&'a self, harness: &'a Harness) -> impl Iterator<Item = ([usize; 2], f64)> + 'a {
         self.straps().flat_map(|strap| strap.joins(harness))
     }
 }
 
+/// Straps as a person takes them in hand: loopback plugs by their connector, and straps with clips.
+pub(super) type InHand = (BTreeMap<ConnectorId, Vec<Strap>>, Vec<Strap>);
+
 /// Straps as a person takes them in hand: two and more of two or three contacts each within one connector are one
-/// loopback plug; the others are straps with clips.
-pub(super) fn in_hand<'a>(
-    harness: &Harness,
-    straps: impl IntoIterator<Item = &'a Strap>,
-) -> (BTreeMap<ConnectorId, Vec<Strap>>, Vec<Strap>) {
+/// loopback plug, unless another strap is on the same connector, where no clip would find room beside a plug; the
+/// others are straps with clips.
+pub(super) fn in_hand<'a>(harness: &'a Harness, straps: impl IntoIterator<Item = &'a Strap>) -> InHand {
     const PLUG: usize = 3;
     let mut plugs: BTreeMap<ConnectorId, Vec<Strap>> = BTreeMap::new();
     let mut clips = Vec::new();
@@ -294,8 +305,13 @@ pub(super) fn in_hand<'a>(
             None => clips.push(strap.clone()),
         }
     }
-    plugs.retain(|_, joined| {
-        if joined.len() < 2 {
+    let at = |point: &Point| match point {
+        Point::Contact(id) => Some(harness.contacts[*id].connector),
+        _ => None,
+    };
+    let taken: BTreeSet<ConnectorId> = clips.iter().flat_map(Strap::points).filter_map(at).collect();
+    plugs.retain(|connector, joined| {
+        if joined.len() < 2 || taken.contains(connector) {
             clips.append(joined);
         }
         !joined.is_empty()

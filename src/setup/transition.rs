@@ -7,7 +7,7 @@
 
 use std::collections::BTreeMap;
 
-use super::strap::in_hand;
+use super::strap::{InHand, in_hand};
 use super::{Action, Connected, Isolated, Post, Setup, Strap, Strapped, batteries, plug_of};
 use crate::definition::{
     ConditionId, ConnectorId, ContactId, Harness, MatingId, PartId, PartKind, StationId,
@@ -37,7 +37,7 @@ pub fn rounds(harness: &Harness, from: &Setup, to: &Setup) -> Vec<Vec<Action>> {
         (Setup::Isolated(now), _) => walk.isolated_to(now, to),
         (Setup::Strapped(now), Setup::Strapped(then)) if now.state == then.state => walk.restrap(now, then),
         (Setup::Strapped(now), _) => {
-            walk.unstrap(now.straps());
+            walk.unstrap(in_hand(harness, now.straps()));
             walk.isolated_to(now.clear(), to);
         }
     }
@@ -129,7 +129,7 @@ impl Walk<'_> {
             }
             Setup::Strapped(then) => {
                 let now = self.unpowered(now, &to.bare());
-                self.strap(now.into(), then.straps().cloned().collect(), to);
+                self.strap(now.into(), in_hand(self.harness, then.straps()), to);
             }
             Setup::Connected(_) => {
                 for (switch, _) in Setup::from(now.clone()).set() {
@@ -168,8 +168,7 @@ impl Walk<'_> {
     }
 
     /// Takes straps off, each loopback plug in one.
-    fn unstrap<'s>(&mut self, straps: impl IntoIterator<Item = &'s Strap>) {
-        let (plugs, clips) = in_hand(self.harness, straps);
+    fn unstrap(&mut self, (plugs, clips): InHand) {
         let clips = clips.into_iter().map(Action::Unfit);
         let plugs = plugs.into_iter().map(|(id, joined)| Action::UnfitPlug(id, joined));
         for action in clips.chain(plugs) {
@@ -179,9 +178,9 @@ impl Walk<'_> {
     }
 
     /// Puts straps on, each loopback plug in one.
-    fn strap(&mut self, now: Setup, straps: Vec<Strap>, to: &Setup) {
-        let (plugs, clips) = in_hand(self.harness, &straps);
+    fn strap(&mut self, now: Setup, (plugs, clips): InHand, to: &Setup) {
         self.then();
+        let straps: Vec<Strap> = plugs.values().flatten().chain(&clips).cloned().collect();
         let plugs = plugs.into_iter().map(|(id, joined)| Action::FitPlug(id, joined));
         let clips = clips.into_iter().map(Action::Fit);
         for action in plugs.chain(clips) {
@@ -196,10 +195,14 @@ impl Walk<'_> {
     fn restrap(&mut self, now: Strapped, then: &Strapped) {
         let mut now = Setup::from(now);
         let to = Setup::from(then.clone());
-        let (old_plugs, mut old) =
-            in_hand(self.harness, now.straps().filter(|s| to.straps().all(|o| o != *s)));
-        let (new_plugs, mut new) =
-            in_hand(self.harness, to.straps().filter(|s| now.straps().all(|o| o != *s)));
+        let (all_old_plugs, all_old) = in_hand(self.harness, now.straps());
+        let (mut new_plugs, mut new) = in_hand(self.harness, to.straps());
+        let (mut old_plugs, mut old) = (all_old_plugs.clone(), all_old.clone());
+        // What is taken in hand alike before and after stays.
+        old_plugs.retain(|connector, joined| new_plugs.get(connector) != Some(joined));
+        new_plugs.retain(|connector, joined| all_old_plugs.get(connector) != Some(joined));
+        old.retain(|strap| !new.contains(strap));
+        new.retain(|strap| !all_old.contains(strap));
         let mut grow: Vec<(Strap, Strap)> = Vec::new();
         let mut shrink: Vec<(Strap, Strap)> = Vec::new();
         while let Some((from, into, kept)) = self.best_match(&old, &new) {
@@ -207,12 +210,10 @@ impl Walk<'_> {
             shrink.extend((kept != from).then(|| (from, kept.clone())));
             grow.extend((kept != into).then_some((kept, into)));
         }
-        let mut off = old;
-        off.extend(old_plugs.into_values().flatten());
-        for strap in &off {
+        for strap in old_plugs.values().flatten().chain(&old) {
             now = unfit(now, strap);
         }
-        self.unstrap(&off);
+        self.unstrap((old_plugs, old));
         for (from, kept) in shrink {
             now = self.refit(now, from, kept);
         }
@@ -220,8 +221,7 @@ impl Walk<'_> {
         for (kept, into) in grow {
             now = self.refit(now, kept, into);
         }
-        new.extend(new_plugs.into_values().flatten());
-        self.strap(now, new, &to);
+        self.strap(now, (new_plugs, new), &to);
     }
 
     fn refit(&mut self, now: Setup, from: Strap, into: Strap) -> Setup {

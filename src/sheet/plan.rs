@@ -38,6 +38,7 @@ fn view(harness: &Harness, plan: &Plan) -> PlanView {
         before: plan.before.clone(),
         complaint: plan.complaint.as_ref().map(|dossier| complaint::view(harness, dossier)),
         stages: plan.stages.iter().map(stage_view).collect(),
+        start: SetupView::of(harness, &plan.start),
         phases: plan.phases.iter().map(|phase| phase_view(harness, phase)).collect(),
         left_out: plan.left_out.iter().map(|left| left_out_view(harness, left)).collect(),
         function_check: plan.function_check.clone(),

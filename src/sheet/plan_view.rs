@@ -28,6 +28,8 @@ pub struct PlanView {
     /// The stages of a build, in order.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub stages: Vec<StageView>,
+    /// The machine before the first phase.
+    pub start: SetupView,
     /// The phases.
     pub phases: Vec<PhaseView>,
     /// Readings that no meter at hand may serve.

@@ -4,7 +4,7 @@
 //! which such a sentence could hardly be written; a violation says which words were looked for.
 
 use super::meter::Strong;
-use super::replay::{Replay, Scene};
+use super::replay::{Event, Replay};
 use super::report::{Report, Rule};
 use super::rules::steps;
 use super::state::{Action, batteries, hazard};
@@ -43,7 +43,10 @@ pub(super) fn cautions(replay: &Replay<'_>, report: &mut Report) {
                 );
             }
         };
-        of_changes(scene, &mut missing);
+        of_changes(&scene.events, &mut missing);
+        if !scene.after.caps.is_empty() {
+            missing("of what lies under caps", &["caps", "capped"]);
+        }
         if !scene.phase.live.is_empty() {
             missing("of live contacts", &["live"]);
         }
@@ -56,6 +59,24 @@ pub(super) fn cautions(replay: &Replay<'_>, report: &mut Report) {
             );
         }
         of_loads(replay, at, &said, report);
+    }
+    // Whoever jumps to a step reads the cautions of the phase that it is in.
+    for jump in replay.jumps {
+        let phases = &replay.plan.json.phases;
+        let [from, number] = jump.from;
+        let next = phases[from].steps[number].outcomes[jump.outcome].next.as_deref();
+        let to = phases.iter().find(|phase| phase.steps.iter().any(|step| Some(step.id.as_str()) == next));
+        let said = to.map_or_else(String::new, |phase| phase.cautions.join("\n"));
+        of_changes(&jump.events, &mut |what, words| {
+            if !says(&said, words) {
+                let what = format!(
+                    "no caution {what}, on the way to {} (words: {})",
+                    next.unwrap_or(""),
+                    words.join(", ")
+                );
+                report.step(Rule::Cautions, replay, jump.from, what);
+            }
+        });
     }
     for (at, _, step) in steps(replay) {
         for point in [step.red, step.black] {
@@ -89,9 +110,12 @@ fn throughout(replay: &Replay<'_>, report: &mut Report) {
     }
 }
 
-/// What battery leads ask for.
-fn of_changes(scene: &Scene<'_>, missing: &mut dyn FnMut(&str, &[&str])) {
-    let does = |wanted: fn(&Action) -> bool| scene.events.iter().any(|event| wanted(event.action));
+/// What battery leads and straps ask for.
+fn of_changes(events: &[Event<'_>], missing: &mut dyn FnMut(&str, &[&str])) {
+    let does = |wanted: fn(&Action) -> bool| events.iter().any(|event| wanted(event.action));
+    if does(|action| matches!(action, Action::Fit(..))) {
+        missing("to count straps on and off", &["count"]);
+    }
     if does(|action| matches!(action, Action::TakeOff(..))) {
         missing("that negative comes off first", &["negative comes off first", "negative first"]);
         missing("of stored charge", &["stored charge", "discharge", "capacitor"]);

@@ -19,6 +19,11 @@ pub(super) struct Plan {
     pub(super) meter: Option<String>,
     #[serde(default)]
     pub(super) cautions: Vec<String>,
+    /// The machine before the first phase; as found where nothing is said.
+    #[serde(default)]
+    pub(super) start: Option<Setup>,
+    #[serde(default)]
+    pub(super) complaint: Option<Complaint>,
     pub(super) phases: Vec<Phase>,
     #[serde(default)]
     pub(super) left_out: Vec<LeftOut>,
@@ -39,6 +44,71 @@ pub(super) struct Stamp {
     pub(super) hash: String,
 }
 
+/// The state of a machine.
+#[derive(Debug, Clone, Deserialize)]
+#[serde(expecting = "a setup: an object with `power`, `unplugged`, `set` and `conditions`")]
+pub(super) struct Setup {
+    pub(super) power: String,
+    pub(super) unplugged: Vec<String>,
+    pub(super) set: BTreeMap<String, String>,
+    pub(super) conditions: Vec<String>,
+    #[serde(default)]
+    pub(super) strapped: Vec<Vec<String>>,
+    #[serde(default)]
+    pub(super) capped: Vec<String>,
+}
+
+/// What a plan for a complaint says beside its phases.
+#[derive(Debug, Deserialize)]
+#[serde(expecting = "a complaint: an object with `hypotheses`, `ends` and `effort`")]
+pub(super) struct Complaint {
+    pub(super) hypotheses: Vec<Hypothesis>,
+    pub(super) ends: Vec<End>,
+    pub(super) effort: Effort,
+}
+
+/// A fault with which the part would not work.
+#[derive(Debug, Deserialize)]
+#[serde(expecting = "a hypothesis: an object with `fault` and `share`")]
+pub(super) struct Hypothesis {
+    pub(super) fault: String,
+    pub(super) share: f64,
+}
+
+/// Where the steps end.
+#[derive(Debug, Deserialize)]
+#[serde(expecting = "an end: an object with `end`, `share`, `faults` and `todo`")]
+pub(super) struct End {
+    /// Its place among the ends, from 1.
+    #[serde(rename = "end")]
+    pub(super) number: usize,
+    pub(super) share: f64,
+    pub(super) faults: Vec<String>,
+    pub(super) todo: Vec<String>,
+}
+
+/// How many readings the steps take until they end.
+#[derive(Debug, Deserialize)]
+#[serde(expecting = "an object with `readings` and `most_readings`")]
+pub(super) struct Effort {
+    pub(super) readings: f64,
+    pub(super) most_readings: f64,
+}
+
+/// What a reading can show, and what then.
+#[derive(Debug, Deserialize)]
+#[serde(expecting = "an outcome: an object with `shows`, `share`, `accuses`, `next`, `changes` and `end`")]
+pub(super) struct Outcome {
+    pub(super) shows: String,
+    pub(super) share: f64,
+    pub(super) accuses: Vec<String>,
+    #[serde(default)]
+    pub(super) next: Option<String>,
+    pub(super) changes: Vec<Change>,
+    #[serde(default)]
+    pub(super) end: Option<usize>,
+}
+
 /// All steps in one setup.
 #[derive(Debug, Deserialize)]
 #[serde(expecting = "a phase: an object with `id`, `power`, `changes`, `steps` and so on")]
@@ -48,10 +118,28 @@ pub(super) struct Phase {
     pub(super) unplugged: Vec<String>,
     pub(super) set: BTreeMap<String, String>,
     pub(super) conditions: Vec<String>,
+    #[serde(default)]
+    pub(super) strapped: Vec<Vec<String>>,
+    #[serde(default)]
+    pub(super) capped: Vec<String>,
     pub(super) changes: Vec<Change>,
     pub(super) cautions: Vec<String>,
     pub(super) live: Vec<Live>,
     pub(super) steps: Vec<Step>,
+}
+
+impl Phase {
+    /// What it says of the machine.
+    pub(super) fn setup(&self) -> Setup {
+        Setup {
+            power: self.power.clone(),
+            unplugged: self.unplugged.clone(),
+            set: self.set.clone(),
+            conditions: self.conditions.clone(),
+            strapped: self.strapped.clone(),
+            capped: self.capped.clone(),
+        }
+    }
 }
 
 /// One thing to do.
@@ -85,6 +173,9 @@ pub(super) struct Step {
     pub(super) meter: Option<String>,
     pub(super) expect: Expect,
     pub(super) covers: Vec<String>,
+    /// Where the next step hangs on what this one shows.
+    #[serde(default)]
+    pub(super) outcomes: Vec<Outcome>,
 }
 
 /// What a sound machine shows.
@@ -150,8 +241,11 @@ const KEYS: &[(&str, &str)] = &[
     ("set", "the switches that are not at rest, such as { \"S1\": \"run\" }, or {}"),
     ("conditions", "the ids of the conditions that hold, or []"),
     ("changes", "what brings the setup about, or []"),
-    ("action", "take off, put on, unplug, plug in, set, bring about, end or go to"),
-    ("target", "what it is done to: \"BAT1 negative\", \"P1\", \"S1 to run\", a condition or a station"),
+    ("action", "take off, put on, unplug, plug in, set, bring about, end, fit, change, cap, uncap or go to"),
+    (
+        "target",
+        "what it is done to: \"BAT1 negative\", \"P1\", \"S1 to run\", \"strap P1.A+P1.B\", a condition or a station",
+    ),
     ("seconds", "how long it takes: a number"),
     ("cautions", "the cautions of the phase, or []"),
     ("live", "the exposed contacts that are live, or []"),
@@ -168,6 +262,11 @@ const KEYS: &[(&str, &str)] = &[
     ("covers", "the ids of the faults that the reading shows, or []"),
     ("why", "the reason, in words"),
     ("undetected", "the faults that no step shows, each with `fault` and `why`, or []"),
+    ("hypotheses", "the faults with which the part would not work, each with `fault` and `share`"),
+    ("ends", "where the steps end, each with `end`, `share`, `faults` and `todo`"),
+    ("shows", "lower, good, higher or open"),
+    ("share", "how likely it is: a number from 0 to 1"),
+    ("accuses", "the ids of the faults that are left, or []"),
 ];
 
 impl Plan {

@@ -16,8 +16,8 @@ use crate::definition::{
     ConditionId, ContactId, Harness, LoadKind, PartId, PartKind, Point, TerminalId, Wire, WireId,
 };
 use crate::netlist::resistance::{
-    BOND, CONTACT, DRIVER, Default as Figure, FUSE, LOAD_TOLERANCE, RELAY, SPLICE, SWITCH, TERMINATION,
-    UNKNOWN_WIRE,
+    BOND, CONTACT, DRIVER, Default as Figure, FUSE, LOAD_TOLERANCE, RELAY, SPLICE, STRAP, SWITCH,
+    TERMINATION, UNKNOWN_WIRE,
 };
 use crate::units::{Ohms, Volts};
 
@@ -53,6 +53,7 @@ pub(super) enum Of {
     Coil(PartId),
     Input(PartId),
     Inside(PartId),
+    Strap,
 }
 
 /// When a branch conducts.
@@ -116,8 +117,10 @@ pub(super) struct Machine<'a> {
     pub(super) branches: Vec<Branch>,
     pub(super) devices: Vec<Device>,
     by_owner: BTreeMap<Of, Vec<usize>>,
-    /// Points, and one node more for the inside of each connected unit.
+    /// Points, and one node more for each strap and for the inside of each connected unit.
     nodes: usize,
+    /// Whether there is such a unit.
+    hollow: bool,
 }
 
 impl<'a> Machine<'a> {
@@ -132,6 +135,7 @@ impl<'a> Machine<'a> {
             devices: Vec::new(),
             by_owner: BTreeMap::new(),
             nodes: harness.point_count(),
+            hollow: false,
         };
         machine.conductors();
         for (id, part) in harness.parts.iter() {
@@ -198,6 +202,30 @@ impl<'a> Machine<'a> {
         for (id, _) in harness.terminals.iter().filter(|(_, terminal)| terminal.ground) {
             self.add([Point::Terminal(id), Point::Chassis], figure(over.bond, BOND), Of::Bond(id));
         }
+        self.straps();
+    }
+
+    /// Each strap has a middle of its own, half a way from each of its clips.
+    fn straps(&mut self) {
+        let state = self.state;
+        for strap in state.straps.keys() {
+            let middle = self.more();
+            for point in strap {
+                self.branches.push(Branch {
+                    ends: [self.node(*point), middle],
+                    ohms: range(STRAP).map(|ohms| ohms * 0.5),
+                    emf: 0.0,
+                    of: Of::Strap,
+                    gate: Gate::Always,
+                });
+            }
+        }
+    }
+
+    /// One node more.
+    fn more(&mut self) -> usize {
+        self.nodes += 1;
+        self.nodes - 1
     }
 
     fn part(&mut self, id: PartId, kind: &PartKind) {
@@ -309,8 +337,8 @@ impl<'a> Machine<'a> {
             }
         }
         for (unit, contacts) in contacts {
-            let middle = self.nodes;
-            self.nodes += 1;
+            let middle = self.more();
+            self.hollow = true;
             for contact in contacts {
                 self.branches.push(Branch {
                     ends: [contact, middle],
@@ -325,7 +353,7 @@ impl<'a> Machine<'a> {
 
     /// Whether anything may conduct inside connected units.
     pub(super) fn has_insides(&self) -> bool {
-        self.nodes > self.harness.point_count()
+        self.hollow
     }
 
     /// The resistance of a branch.
@@ -338,9 +366,9 @@ impl<'a> Machine<'a> {
         Mesh::new(self.nodes)
     }
 
-    /// What conductors alone join.
+    /// What conductors alone join, straps among them.
     pub(super) fn nets(&self) -> Groups {
-        let conductor = |b: &&Branch| matches!(b.of, Of::Wire(_) | Of::Mated(_) | Of::Bond(_));
+        let conductor = |b: &&Branch| matches!(b.of, Of::Wire(_) | Of::Mated(_) | Of::Bond(_) | Of::Strap);
         Groups::new(self.nodes, self.branches.iter().filter(conductor).map(|b| b.ends))
     }
 

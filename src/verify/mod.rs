@@ -11,8 +11,9 @@
 //! in common (a bad joint adds 2 ohm at least, a fuse blows at twice its rating) are written down twice, each
 //! time with where they come from.
 //!
-//! The way: `json` reads text, `read` resolves names, `replay` follows the changes, `rules` and `cautions`
-//! judge what a person does, `claims` what readings show, `totals` the plan's own figures.
+//! The way: `json` reads text, `read` resolves names, `replay` follows the changes, `rules`, `straps` and `cautions`
+//! judge what a person does, `claims` what readings show, `outcomes` where they lead in a plan whose next step hangs
+//! on the last reading, `totals` the plan's own figures.
 //!
 //! Cost: near-linear in the machine for every phase, and some tens of nodes for each claim.
 
@@ -24,12 +25,14 @@ mod machine;
 mod mesh;
 mod meter;
 mod net;
+mod outcomes;
 mod read;
 mod replay;
 mod report;
 mod rules;
 mod settle;
 mod state;
+mod straps;
 mod totals;
 
 pub use report::{Claims, MadeFrom, Replayed, Report, Rule, Violation};
@@ -68,14 +71,17 @@ pub fn check(harness: &Harness, text: &str) -> Result<Report, NotAPlan> {
 pub fn check_some(harness: &Harness, text: &str, most: usize) -> Result<Report, NotAPlan> {
     let plan = read::Plan::read(harness, text)?;
     let scenes = replay::scenes(harness, &plan);
-    let replayed = replay::Replay::new(harness, &plan, &scenes);
+    let jumps = replay::jumps(harness, &plan, &scenes);
+    let replayed = replay::Replay::new(harness, &plan, &scenes, &jumps);
     let mut report = replayed.report();
     for rule in rules::ALL {
         rule(&replayed, &mut report);
     }
     cautions::cautions(&replayed, &mut report);
+    straps::straps(&replayed, &mut report);
     claims::claims(&replayed, most, &mut report);
     totals::coverage(&replayed, &mut report);
+    outcomes::outcomes(&replayed, &mut report);
     totals::totals(&replayed, &mut report);
     totals::silence(&replayed, &mut report);
     report.violations.sort_by_key(|violation| violation.rule);

@@ -8,14 +8,16 @@ use super::NotAPlan;
 use super::fault::Fault;
 use super::json;
 use super::meter::{Interval, Meter};
-use super::state::{Action, State};
+use super::state::{Action, Joined, State, batteries};
 use crate::definition::{
-    ConditionId, ConnectorId, Harness, Kind, MatingId, Named, PartId, PartKind, Point, StationId,
+    ConditionId, ConnectorId, ContactId, Harness, Kind, MatingId, Named, PartId, PartKind, Point, StationId,
 };
 
 /// A plan.
 pub(super) struct Plan {
     pub(super) json: json::Plan,
+    /// The machine before the first phase.
+    pub(super) start: State,
     pub(super) phases: Vec<Phase>,
     /// The faults that no step is said to show.
     pub(super) undetected: Vec<Fault>,
@@ -41,6 +43,8 @@ pub(super) struct Step {
     pub(super) meter: Meter,
     pub(super) expect: Interval,
     pub(super) covers: Vec<Fault>,
+    /// What is done after each outcome.
+    pub(super) after: Vec<Vec<Action>>,
 }
 
 /// Reads names, and knows where in the plan it is.
@@ -49,6 +53,8 @@ struct Reader<'a> {
     place: String,
     /// Whether the plan is of another text, which explains names that nobody knows.
     other: bool,
+    /// How long the longest name of a point is.
+    longest: usize,
 }
 
 impl Plan {
@@ -58,12 +64,21 @@ impl Plan {
     /// Where it is none, and what to write there.
     pub(super) fn read(harness: &Harness, text: &str) -> Result<Self, NotAPlan> {
         let json = json::Plan::read(text)?;
-        let mut reader = Reader { harness, place: String::new(), other: json.harness.hash != harness.hash };
+        let other = json.harness.hash != harness.hash;
+        let longest = harness.points().map(|point| harness.point_name(point).len()).max().unwrap_or(0);
+        let mut reader = Reader { harness, place: String::new(), other, longest };
+        let start = json.start.as_ref().map(|start| reader.start(start)).transpose()?.unwrap_or_default();
         let phases = json.phases.iter().map(|phase| reader.phase(phase)).collect::<Result<_, _>>()?;
         "coverage.undetected".clone_into(&mut reader.place);
         let missed = json.coverage.undetected.iter();
         let undetected = missed.map(|missed| reader.fault(&missed.fault)).collect::<Result<_, _>>()?;
-        Ok(Self { json, phases, undetected })
+        "complaint".clone_into(&mut reader.place);
+        if let Some(complaint) = &json.complaint {
+            let ends = complaint.ends.iter().flat_map(|end| &end.faults);
+            let mut named = complaint.hypotheses.iter().map(|hypothesis| &hypothesis.fault).chain(ends);
+            named.try_for_each(|id| reader.fault(id).map(drop))?;
+        }
+        Ok(Self { json, start, phases, undetected })
     }
 }
 
@@ -81,28 +96,55 @@ impl Reader<'_> {
         found.map_or_else(|| self.wrong(format!("`{key}` is `{word}`"), format!("write {words}")), Ok)
     }
 
+    /// The machine before the first phase: with power isolated all leads are off.
+    fn start(&mut self, start: &json::Setup) -> Result<State, NotAPlan> {
+        "start".clone_into(&mut self.place);
+        let (connected, mut state) = self.setup(start)?;
+        if !connected {
+            state.off = batteries(self.harness).flat_map(|id| [(id, false), (id, true)]).collect();
+        }
+        Ok(state)
+    }
+
     fn phase(&mut self, phase: &json::Phase) -> Result<Phase, NotAPlan> {
         self.place = format!("phase {}", phase.id);
-        let connected = match phase.power.as_str() {
+        let (connected, said) = self.setup(&phase.setup())?;
+        let live = phase.live.iter().map(|live| self.point(&live.contact)).collect::<Result<_, _>>()?;
+        let changes = self.actions(&phase.changes)?;
+        let steps = phase.steps.iter().map(|step| self.step(step)).collect::<Result<_, _>>()?;
+        Ok(Phase { changes, connected, said, live, steps })
+    }
+
+    /// What is said of a machine: whether power is connected, and the rest but for leads.
+    fn setup(&self, setup: &json::Setup) -> Result<(bool, State), NotAPlan> {
+        let connected = match setup.power.as_str() {
             "isolated" => false,
             "connected" => true,
             other => return self.one_of(None, "power", other, "isolated or connected"),
         };
         let mut said = State::default();
-        for id in &phase.unplugged {
+        for id in &setup.unplugged {
             said.parted.insert(self.mating(id)?);
         }
-        for (switch, position) in &phase.set {
+        for (switch, position) in &setup.set {
             let (switch, position) = self.position(switch, position)?;
             said.act(self.harness, &Action::Set(switch, position)).unwrap_or_default();
         }
-        for id in &phase.conditions {
+        for id in &setup.conditions {
             said.conditions.insert(self.condition(id)?);
         }
-        let live = phase.live.iter().map(|live| self.point(&live.contact)).collect::<Result<_, _>>()?;
-        let changes = phase.changes.iter().map(|change| self.action(change)).collect::<Result<_, _>>()?;
-        let steps = phase.steps.iter().map(|step| self.step(step)).collect::<Result<_, _>>()?;
-        Ok(Phase { changes, connected, said, live, steps })
+        for strap in &setup.strapped {
+            let points = strap.iter().map(|point| self.point(point)).collect::<Result<Joined, _>>()?;
+            said.straps.insert(points, None);
+        }
+        for contact in &setup.capped {
+            said.caps.insert(self.contact(contact)?);
+        }
+        Ok((connected, said))
+    }
+
+    fn actions(&self, changes: &[json::Change]) -> Result<Vec<Action>, NotAPlan> {
+        changes.iter().map(|change| self.action(change)).collect()
     }
 
     fn step(&mut self, step: &json::Step) -> Result<Step, NotAPlan> {
@@ -122,6 +164,7 @@ impl Reader<'_> {
             meter,
             expect: Interval { low: step.expect.low, high: step.expect.high },
             covers: step.covers.iter().map(|id| self.fault(id)).collect::<Result<_, _>>()?,
+            after: step.outcomes.iter().map(|o| self.actions(&o.changes)).collect::<Result<_, _>>()?,
         })
     }
 
@@ -129,6 +172,10 @@ impl Reader<'_> {
         let target = change.target.as_str();
         Ok(match change.action.as_str() {
             "go to" => Action::GoTo(self.station(target)?),
+            "take off" if is_strap(target) => {
+                let (plug, straps) = self.straps(target)?;
+                Action::Unfit(plug, straps)
+            }
             "take off" => {
                 let (battery, positive) = self.lead(target)?;
                 Action::TakeOff(battery, positive)
@@ -148,8 +195,76 @@ impl Reader<'_> {
             }
             "bring about" => Action::Bring(self.condition(target)?),
             "end" => Action::End(self.condition(target)?),
+            "fit" => {
+                let (plug, straps) = self.straps(target)?;
+                Action::Fit(plug, straps)
+            }
+            "change" => {
+                let both = target.strip_prefix("strap ").and_then(|rest| rest.split_once(" to "));
+                let Some((from, to)) = both else { return self.no_strap(target) };
+                Action::Refit(self.joined(from)?, self.joined(to)?)
+            }
+            "cap" => Action::Cap(self.contacts(target)?),
+            "uncap" => Action::Uncap(self.contacts(target)?),
             _ => Action::Unknown,
         })
+    }
+
+    fn no_strap<T>(&self, target: &str) -> Result<T, NotAPlan> {
+        let help = "write strap P1.A+P1.B, or loopback plug at P1 (P1.A+P1.B, P1.C+P1.D); to change it, strap \
+                    P1.A+P1.B to P1.A+P1.C";
+        self.wrong(format!("`{target}` is no strap"), help)
+    }
+
+    /// What a strap or a loopback plug joins, and the connector that the plug is on.
+    fn straps(&self, target: &str) -> Result<(Option<ConnectorId>, Vec<Joined>), NotAPlan> {
+        if let Some(points) = target.strip_prefix("strap ") {
+            return Ok((None, vec![self.joined(points)?]));
+        }
+        let plug = target.strip_prefix("loopback plug at ").and_then(|rest| rest.strip_suffix(')'));
+        let Some((id, inside)) = plug.and_then(|rest| rest.split_once(" (")) else {
+            return self.no_strap(target);
+        };
+        let straps = inside.split(", ").map(|points| self.joined(points)).collect::<Result<_, _>>()?;
+        Ok((Some(self.connector(id)?), straps))
+    }
+
+    /// Points written as `P1.A+P1.B`. A name may hold a plus itself: of two ways to read it the one with the
+    /// shorter names at its end is taken.
+    fn joined(&self, text: &str) -> Result<Joined, NotAPlan> {
+        let ends: Vec<usize> = text.match_indices('+').map(|(at, _)| at).chain([text.len()]).collect();
+        // By where a name may end: where it begins, and its point.
+        let mut read: Vec<Option<(usize, Point)>> = Vec::new();
+        for (at, end) in ends.iter().enumerate() {
+            let begins = (0..=at).rev().map(|from| (from, if from == 0 { 0 } else { ends[from - 1] + 1 }));
+            let near = begins.take_while(|(_, begin)| end - begin <= self.longest);
+            let mut fits = near.filter(|(from, _)| *from == 0 || read[from - 1].is_some());
+            let found =
+                fits.find_map(|(from, begin)| Some((from, self.harness.point(&text[begin..*end]).ok()?)));
+            read.push(found);
+        }
+        let mut joined = Joined::new();
+        let mut at = ends.len();
+        while at > 0 {
+            let Some((from, point)) = read[at - 1] else {
+                let unknown = text.split('+').find_map(|name| self.point(name).err());
+                return unknown.map_or_else(|| self.no_strap(text), Err);
+            };
+            joined.insert(point);
+            at = from;
+        }
+        Ok(joined)
+    }
+
+    fn contacts(&self, target: &str) -> Result<Vec<ContactId>, NotAPlan> {
+        target.split(", ").map(|name| self.contact(name)).collect()
+    }
+
+    fn contact(&self, name: &str) -> Result<ContactId, NotAPlan> {
+        match self.point(name)? {
+            Point::Contact(contact) => Ok(contact),
+            _ => self.wrong(format!("{name} is no contact"), "name a contact: P1.A"),
+        }
     }
 
     fn point(&self, text: &str) -> Result<Point, NotAPlan> {
@@ -238,4 +353,10 @@ impl Reader<'_> {
 /// `P1` of `P1 (from J1)`.
 fn first_word(text: &str) -> &str {
     text.split(' ').next().unwrap_or_default()
+}
+
+/// Whether something that is taken off is a strap and no lead: a battery may be called like one.
+fn is_strap(target: &str) -> bool {
+    let lead = target.ends_with(" negative") || target.ends_with(" positive");
+    !lead && (target.starts_with("strap ") || target.starts_with("loopback plug "))
 }

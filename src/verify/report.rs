@@ -19,6 +19,8 @@ pub enum Rule {
     AsFound,
     /// Rule 7.
     Cautions,
+    /// Straps and caps are on where and while they may be.
+    Straps,
     /// The plan is of this definition.
     Definition,
     /// Changes can be done and lead where the plan says.
@@ -31,13 +33,15 @@ pub enum Rule {
     Claims,
     /// What counts as detected stands at a step.
     Coverage,
+    /// What a reading shows leads on, or to an end.
+    Outcomes,
     /// The plan's figures add up.
     Totals,
 }
 
 impl Rule {
     /// Every rule, in the order of reports.
-    pub const ALL: [Self; 14] = [
+    pub const ALL: [Self; 16] = [
         Self::Isolated,
         Self::Mating,
         Self::Leads,
@@ -45,12 +49,14 @@ impl Rule {
         Self::Electronics,
         Self::AsFound,
         Self::Cautions,
+        Self::Straps,
         Self::Definition,
         Self::Changes,
         Self::Reach,
         Self::Expected,
         Self::Claims,
         Self::Coverage,
+        Self::Outcomes,
         Self::Totals,
     ];
 
@@ -64,12 +70,14 @@ impl Rule {
             Self::Electronics => "5",
             Self::AsFound => "6",
             Self::Cautions => "7",
+            Self::Straps => "straps",
             Self::Definition => "definition",
             Self::Changes => "changes",
             Self::Reach => "reach",
             Self::Expected => "expected",
             Self::Claims => "claims",
             Self::Coverage => "coverage",
+            Self::Outcomes => "outcomes",
             Self::Totals => "totals",
         }
     }
@@ -78,20 +86,24 @@ impl Rule {
     pub fn words(self) -> &'static str {
         match self {
             Self::Isolated => "Ohms and isolation only with power isolated.",
-            Self::Mating => "Nothing is mated or parted unless power is isolated.",
+            Self::Mating => "Nothing is mated or parted unless power is isolated, nor over a strap or a cap.",
             Self::Leads => {
                 "Battery negative comes off first and goes back last, and no lead is moved under load."
             }
             Self::Live => "Every contact at an open plug that will be live is listed.",
             Self::Electronics => "No isolation test across a connected unit or other electronics.",
             Self::AsFound => "The machine is left as it was found, and its functions are checked.",
-            Self::Cautions => "Cautions stand where they apply; nothing marked as a hazard is probed.",
+            Self::Cautions => "Cautions stand where they apply; nothing marked as a hazard is touched.",
+            Self::Straps => {
+                "Straps and caps go on and off with power isolated, on open contacts; power finds no strap."
+            }
             Self::Definition => "The plan was made from this text and this variant of the definition.",
             Self::Changes => "Every change can be done and leads to the state that is written.",
             Self::Reach => "Every probe gets where it is put, with a meter that can read it.",
             Self::Expected => "A sound machine reads within what is expected.",
             Self::Claims => "Each step shows the faults that it claims.",
             Self::Coverage => "What counts as detected is shown by a step, the rest is named.",
+            Self::Outcomes => "What a reading shows leads on to a step or to an end, and shares add up.",
             Self::Totals => "Steps, changes and seconds add up; no bound lies above its figure.",
         }
     }

@@ -5,10 +5,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::machine::{Groups, Machine};
 use super::meter::Strong;
 use super::read::Step;
-use super::replay::{Event, Replay, Scene};
+use super::replay::{Replay, Scene};
 use super::report::{Report, Rule};
-use super::state::{Action, State, batteries, hazard, lead_name};
-use crate::definition::{Function, Kind, LoadKind, PartKind, Point};
+use super::state::{Action, Joined, State, batteries, hazard, lead_name, strap_name};
+use crate::definition::{ContactId, Function, Kind, LoadKind, PartKind, Point};
 
 /// From this voltage against the chassis an exposed contact counts as live: common practice.
 const LIVE: f64 = 1.0;
@@ -21,11 +21,6 @@ type Check = fn(&Replay<'_>, &mut Report);
 /// Every rule that looks at changes and probes.
 pub(super) const ALL: [Check; 9] =
     [definition, changes, isolated, mating, leads, live, electronics, as_found, reach];
-
-/// Every change with the phase that it is in.
-fn events<'r>(replay: &'r Replay<'_>) -> impl Iterator<Item = (&'r Scene<'r>, &'r Event<'r>)> {
-    replay.scenes.iter().flat_map(|scene| scene.events.iter().map(move |event| (scene, event)))
-}
 
 /// Every step with its place.
 pub(super) fn steps<'r>(replay: &'r Replay<'_>) -> impl Iterator<Item = ([usize; 2], &'r State, &'r Step)> {
@@ -62,24 +57,47 @@ fn definition(replay: &Replay<'_>, report: &mut Report) {
 /// Every change can be done, and leads where the plan says.
 fn changes(replay: &Replay<'_>, report: &mut Report) {
     let harness = replay.harness;
-    for (scene, event) in events(replay) {
+    begins(replay, report);
+    for (place, event) in replay.events() {
         if let Err(why) = event.outcome {
-            report.phase(Rule::Changes, scene, format!("{}: {why}", event.words));
+            report.change(Rule::Changes, replay, place, format!("{}: {why}", event.words));
         }
         if let Action::Bring(condition) = event.action
             && harness.conditions[*condition].needs_power
             && event.before.source(harness).is_none()
             && batteries(harness).next().is_some()
         {
-            report.phase(
-                Rule::Changes,
-                scene,
-                format!("{}: that needs power, and there is none", event.words),
-            );
+            let what = format!("{}: that needs power, and there is none", event.words);
+            report.change(Rule::Changes, replay, place, what);
         }
     }
     for scene in replay.scenes {
         declared(replay, scene, report);
+    }
+}
+
+/// A plan begins with the machine as found, or for a build with power isolated and everything at rest; what plugs are
+/// off then is for the person to see.
+fn begins(replay: &Replay<'_>, report: &mut Report) {
+    let (harness, start) = (replay.harness, &replay.plan.start);
+    if *start == State::default() {
+        return;
+    }
+    let bench = State {
+        off: batteries(harness).flat_map(|id| [(id, false), (id, true)]).collect(),
+        parted: start.parted.clone(),
+        ..State::default()
+    };
+    if *start == bench {
+        let plugs = start.parted.iter().map(|id| harness.connectors[harness.matings[*id].first].id.as_str());
+        let plugs = plugs.collect::<Vec<_>>().join(", ");
+        let plugs = if plugs.is_empty() { String::new() } else { format!(" and unplugged: {plugs}") };
+        report.remarks.push(format!(
+            "The plan begins with power isolated{plugs}. Nothing in it brings that about: see that it is so."
+        ));
+    } else {
+        let what = "it begins neither with the machine as found nor with power isolated and all else at rest";
+        report.plan(Rule::Changes, what.to_owned());
     }
 }
 
@@ -118,6 +136,15 @@ fn declared(replay: &Replay<'_>, scene: &Scene<'_>, report: &mut Report) {
         let holds = if is.conditions.contains(condition) { "holds" } else { "does not hold" };
         note(format!("{} {holds}, and the phase says otherwise", harness.conditions[*condition].id));
     }
+    let [says, fitted]: [BTreeSet<&Joined>; 2] = [said, is].map(|state| state.straps.keys().collect());
+    for strap in says.symmetric_difference(&fitted) {
+        let on = if fitted.contains(*strap) { "is on" } else { "is not on" };
+        note(format!("strap {} {on}, and the phase says otherwise", strap_name(harness, strap)));
+    }
+    for contact in said.caps.symmetric_difference(&is.caps) {
+        let capped = if is.caps.contains(contact) { "is capped" } else { "is not capped" };
+        note(format!("{} {capped}, and the phase says otherwise", replay.name(Point::Contact(*contact))));
+    }
 }
 
 /// Rule 1.
@@ -129,13 +156,26 @@ fn isolated(replay: &Replay<'_>, report: &mut Report) {
     }
 }
 
-/// Rule 2.
+/// Rule 2. A cap or a strap in the way of a plug is one of its contacts that is not free; and straps come off before
+/// any plug is moved, so that none is pulled off with one or forgotten.
 fn mating(replay: &Replay<'_>, report: &mut Report) {
-    for (scene, event) in events(replay) {
-        if matches!(event.action, Action::Unplug(_) | Action::PlugIn(_))
-            && let Some(why) = event.before.not_isolated(replay.harness)
-        {
-            report.phase(Rule::Mating, scene, format!("{} while {why}", event.words));
+    for (place, event) in replay.events() {
+        let (Action::Unplug(mating) | Action::PlugIn(mating)) = event.action else { continue };
+        let mut note = |why: String| {
+            report.change(Rule::Mating, replay, place, format!("{} while {why}", event.words));
+        };
+        let before = &event.before;
+        if let Some(why) = before.not_isolated(replay.harness) {
+            note(why);
+        }
+        if let Some(strap) = before.straps.keys().next() {
+            note(format!("strap {} is on", strap_name(replay.harness, strap)));
+        }
+        let capped = |id: &&ContactId| {
+            replay.harness.connectors[replay.harness.contacts[**id].connector].mating == Some(*mating)
+        };
+        if let Some(contact) = before.caps.iter().find(capped) {
+            note(format!("a cap is on {}", replay.name(Point::Contact(*contact))));
         }
     }
 }
@@ -143,7 +183,7 @@ fn mating(replay: &Replay<'_>, report: &mut Report) {
 /// Rule 3. With several batteries every negative lead comes off before any positive one.
 fn leads(replay: &Replay<'_>, report: &mut Report) {
     let harness = replay.harness;
-    for (scene, event) in events(replay) {
+    for (place, event) in replay.events() {
         let before = &event.before;
         let other = match event.action {
             Action::TakeOff(_, true) => {
@@ -158,7 +198,7 @@ fn leads(replay: &Replay<'_>, report: &mut Report) {
             _ => continue,
         };
         for why in other.into_iter().chain(before.load(harness)) {
-            report.phase(Rule::Leads, scene, format!("{} while {why}", event.words));
+            report.change(Rule::Leads, replay, place, format!("{} while {why}", event.words));
         }
     }
 }
@@ -192,6 +232,9 @@ fn live(replay: &Replay<'_>, report: &mut Report) {
                         format!("{} is live with {is:.1} V and not listed", name()),
                     );
                 }
+                Some(_) if capped(&scene.after, point) => {
+                    report.phase(Rule::Live, scene, format!("{} is listed, and a cap is on it", name()));
+                }
                 Some(said) if (said - is).abs() > LISTED[0] * is.abs() + LISTED[1] => {
                     report.phase(
                         Rule::Live,
@@ -205,14 +248,14 @@ fn live(replay: &Replay<'_>, report: &mut Report) {
     }
 }
 
-/// A contact of an open plug, or of a connector without a mate in which no part sits.
+/// Whether anybody can touch a point: a contact of an open plug, or of a connector without a mate in which no part
+/// sits; and no cap is on.
 fn exposed(replay: &Replay<'_>, state: &State, point: Point) -> bool {
-    let harness = replay.harness;
-    let Point::Contact(contact) = point else { return false };
-    match harness.connectors[harness.contacts[contact].connector].mating {
-        Some(mating) => state.parted.contains(&mating),
-        None => harness.parts_at(point).len() == 0,
-    }
+    matches!(point, Point::Contact(id) if state.exposed(replay.harness, id))
+}
+
+fn capped(state: &State, point: Point) -> bool {
+    matches!(point, Point::Contact(id) if state.caps.contains(&id))
 }
 
 /// Rule 5.
@@ -319,6 +362,12 @@ fn as_found(replay: &Replay<'_>, report: &mut Report) {
     for condition in &end.conditions {
         note(format!("{} still holds at the end", harness.conditions[*condition].id));
     }
+    for strap in end.straps.keys() {
+        note(format!("strap {} is on at the end", strap_name(harness, strap)));
+    }
+    for contact in &end.caps {
+        note(format!("a cap is on {} at the end", harness.point_name(Point::Contact(*contact))));
+    }
     let unproven = unproven(replay);
     if let Some(unit) = unproven {
         note(format!("nothing says to check what {unit} does, and it was unplugged"));
@@ -400,9 +449,17 @@ fn out_of_reach(replay: &Replay<'_>, state: &State, point: Point) -> Option<Stri
         Point::Chassis | Point::Terminal(_) => None,
         Point::Splice(_) => Some("a splice lies under its sleeve".to_owned()),
         Point::Contact(id) => {
-            let connector = &harness.connectors[harness.contacts[id].connector];
-            let shut = state.mated(harness, id) && !connector.backprobe;
-            shut.then(|| format!("{} is plugged in", connector.id))
+            let at = harness.contacts[id].connector;
+            let connector = &harness.connectors[at];
+            if connector.backprobe {
+                None
+            } else if state.mated(harness, id) {
+                Some(format!("{} is plugged in", connector.id))
+            } else if state.looped(at) {
+                Some(format!("a loopback plug is on {}", connector.id))
+            } else {
+                state.caps.contains(&id).then(|| "a cap is on it".to_owned())
+            }
         }
     }
 }

@@ -1,4 +1,4 @@
-//! The machine's state as a bystander follows it: leads, plugs, switches, conditions.
+//! The machine's state as a bystander follows it: leads, plugs, switches, conditions, straps and caps.
 //!
 //! Comes in: one action after the other. Goes out: the state after each, whatever the rules say of it. Why: the
 //! rules are judged on what a person would really have done, in the order in which it is written. Nothing here
@@ -7,8 +7,11 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::definition::{
-    ConditionId, ContactId, Harness, MatingId, PartId, PartKind, Point, StationId, WireId,
+    ConditionId, ConnectorId, ContactId, Harness, MatingId, PartId, PartKind, Point, StationId, WireId,
 };
+
+/// The points that a strap makes one.
+pub(super) type Joined = BTreeSet<Point>;
 
 /// One thing a person does.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -29,6 +32,16 @@ pub(super) enum Action {
     Bring(ConditionId),
     /// End it.
     End(ConditionId),
+    /// Put a strap on with clips, or a loopback plug on a connector with all that it joins.
+    Fit(Option<ConnectorId>, Vec<Joined>),
+    /// Take it off.
+    Unfit(Option<ConnectorId>, Vec<Joined>),
+    /// Move clips of a strap: before and after.
+    Refit(Joined, Joined),
+    /// Cap contacts.
+    Cap(Vec<ContactId>),
+    /// Take caps off.
+    Uncap(Vec<ContactId>),
     /// A verb that nobody knows.
     Unknown,
 }
@@ -42,6 +55,9 @@ pub(super) struct State {
     /// Switches that are not at rest.
     pub(super) set: BTreeMap<PartId, usize>,
     pub(super) conditions: BTreeSet<ConditionId>,
+    /// Straps, each with the connector of the loopback plug that it belongs to.
+    pub(super) straps: BTreeMap<Joined, Option<ConnectorId>>,
+    pub(super) caps: BTreeSet<ContactId>,
 }
 
 /// All batteries.
@@ -80,8 +96,51 @@ impl State {
             }
             Action::Bring(condition) => (self.conditions.insert(*condition), "it holds already"),
             Action::End(condition) => (self.conditions.remove(condition), "it does not hold"),
+            Action::Fit(plug, straps) => {
+                let on = |strap: &Joined| self.straps.insert(strap.clone(), *plug).is_none();
+                (every(straps, on), "that strap is on already")
+            }
+            Action::Unfit(plug, straps) => {
+                let off = |strap: &Joined| self.straps.remove(strap) == Some(*plug);
+                (every(straps, off), "no such strap is on")
+            }
+            Action::Refit(from, to) => {
+                let was = self.straps.remove(from) == Some(None);
+                (was & self.straps.insert(to.clone(), None).is_none(), "no such strap is on")
+            }
+            Action::Cap(contacts) => (every(contacts, |id| self.caps.insert(*id)), "a cap is on already"),
+            Action::Uncap(contacts) => (every(contacts, |id| self.caps.remove(id)), "no cap is on"),
         };
         if changed { Ok(()) } else { Err(else_why) }
+    }
+
+    /// The strap that a point is in.
+    pub(super) fn strap_on(&self, point: Point) -> Option<&Joined> {
+        self.straps.keys().find(|strap| strap.contains(&point))
+    }
+
+    /// Whether a loopback plug is on a connector.
+    pub(super) fn looped(&self, connector: ConnectorId) -> bool {
+        self.straps.values().any(|plug| *plug == Some(connector))
+    }
+
+    /// Whether a point is open: a plug that is off or a connector without a mate, and no cap on; terminals.
+    pub(super) fn open(&self, harness: &Harness, point: Point) -> bool {
+        match point {
+            Point::Terminal(_) | Point::Chassis => true,
+            Point::Splice(_) => false,
+            Point::Contact(id) => !self.mated(harness, id) && !self.caps.contains(&id),
+        }
+    }
+
+    /// Whether anybody can touch a contact: its plug is off, or it never had a mate and no part sits in it; and no
+    /// cap is on.
+    pub(super) fn exposed(&self, harness: &Harness, contact: ContactId) -> bool {
+        let open = match harness.connectors[harness.contacts[contact].connector].mating {
+            Some(mating) => self.parted.contains(&mating),
+            None => harness.parts_at(Point::Contact(contact)).len() == 0,
+        };
+        open && !self.caps.contains(&contact)
     }
 
     /// Where a switch stands.
@@ -144,6 +203,16 @@ impl State {
         let loose = harness.connectors[harness.contacts[contact].connector].mating.is_none();
         (loose || self.mated(harness, contact)).then_some(unit)
     }
+}
+
+/// Whether something holds of each, all of which are tried.
+fn every<T>(all: &[T], mut holds: impl FnMut(&T) -> bool) -> bool {
+    all.iter().fold(true, |so_far, one| holds(one) & so_far)
+}
+
+/// The names of the points of a strap.
+pub(super) fn strap_name(harness: &Harness, strap: &Joined) -> String {
+    strap.iter().map(|point| harness.point_name(*point)).collect::<Vec<_>>().join("+")
 }
 
 /// A battery lead in words.

@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::fault::{Fault, singles};
 use super::replay::Replay;
 use super::report::{Report, Rule};
-use super::state::Action;
+use super::state::{Action, Joined};
 use crate::definition::{Harness, StationId};
 use crate::units::Seconds;
 
@@ -13,6 +13,18 @@ use crate::units::Seconds;
 const READING: f64 = 20.0;
 /// Time to walk to another station where the definition gives none: common practice, no source.
 const WALK: f64 = 20.0;
+/// Time to take a battery lead off or put it on; this and those below are common practice, no source.
+const LEAD: f64 = 60.0;
+/// Time to unplug or to plug in where the definition gives none, also a loopback plug.
+const PLUG: f64 = 30.0;
+/// Time to move a switch.
+const SWITCH: f64 = 5.0;
+/// Time to bring a condition about or to end it.
+const CONDITION: f64 = 60.0;
+/// Time to put one clip of a strap on or to take it off.
+const CLIP: f64 = 5.0;
+/// Time to cap a contact or to uncap it.
+const CAP: f64 = 5.0;
 /// Sums may be off by this, in seconds.
 const ROUNDING: f64 = 0.5;
 
@@ -84,6 +96,39 @@ pub(super) fn totals(replay: &Replay<'_>, report: &mut Report) {
         note(format!("{what}: the bound, {bound}, lies above the figure, {figure}"));
     }
     ids(replay, &mut note);
+    times(replay, report);
+}
+
+/// Every change takes its time.
+fn times(replay: &Replay<'_>, report: &mut Report) {
+    for (place, event) in replay.events() {
+        if let Some(seconds) = time(replay.harness, event.action)
+            && (event.seconds - seconds).abs() > ROUNDING
+        {
+            let what = format!("{} counts {} s and takes {seconds} s", event.words, event.seconds);
+            report.change(Rule::Totals, replay, place, what);
+        }
+    }
+}
+
+/// How long a change takes: as the definition says, or as is usual.
+fn time(harness: &Harness, action: &Action) -> Option<f64> {
+    Some(match action {
+        Action::GoTo(station) => walk(harness, Some(*station)),
+        Action::TakeOff(..) | Action::PutOn(..) => LEAD,
+        Action::Unplug(mating) | Action::PlugIn(mating) => {
+            harness.matings[*mating].unplug.map_or(PLUG, Seconds::get)
+        }
+        Action::Set(..) => SWITCH,
+        Action::Bring(_) | Action::End(_) => CONDITION,
+        Action::Fit(Some(_), _) | Action::Unfit(Some(_), _) => PLUG,
+        Action::Fit(None, straps) | Action::Unfit(None, straps) => {
+            CLIP * straps.iter().map(Joined::len).sum::<usize>() as f64
+        }
+        Action::Refit(from, to) => CLIP * from.symmetric_difference(to).count() as f64,
+        Action::Cap(contacts) | Action::Uncap(contacts) => CAP * contacts.len() as f64,
+        Action::Unknown => return None,
+    })
 }
 
 /// Phases and steps have ids of their own, a step's begins with its phase's.

@@ -13,7 +13,7 @@ use crate::measure::Situation;
 use crate::netlist::{Element, Netlist};
 use crate::plan::cover::{Question, covered};
 use crate::plan::phase::Builder;
-use crate::plan::{Aids, Draft, Look, Meters, Plan, Scope, Step, as_found, trip};
+use crate::plan::{Aids, Draft, Look, Meters, Plan, Scope, Step, as_found, caution, trip};
 use crate::setup::Setup;
 use crate::units::Seconds;
 
@@ -44,6 +44,7 @@ pub(super) fn plan(
     let closing = Draft { title: "As found again", setup: as_found(harness), look: Look::Close, group: None };
     builder.add(closing)?;
     let mut plan = builder.finish();
+    warn_on_every_way(&mut plan);
     let works =
         format!("{} works with {}.", setting.target.words(harness), setup_words(harness, &setting.setup));
     plan.function_check.insert(0, works);
@@ -60,6 +61,22 @@ pub(super) fn plan(
         most,
     });
     Ok(plan)
+}
+
+/// The cautions of leads stand in a phase whichever step one comes from, not only from the phase before it.
+fn warn_on_every_way(plan: &mut Plan) {
+    let ways = plan.steps().flat_map(|step| &step.outcomes).filter_map(|outcome| match &outcome.next {
+        Next::Step { id, changes } => Some((id.clone(), caution::of_leads(changes))),
+        Next::End(_) => None,
+    });
+    for (id, cautions) in ways.collect::<Vec<_>>() {
+        let Some(phase) = plan.phases.iter_mut().find(|p| p.steps.iter().any(|step| step.id == id)) else {
+            continue;
+        };
+        let more: Vec<String> =
+            cautions.into_iter().filter(|caution| !phase.cautions.contains(caution)).collect();
+        phase.cautions.splice(0..0, more);
+    }
 }
 
 /// What a phase is for.
