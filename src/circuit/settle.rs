@@ -132,14 +132,14 @@ fn stuck(changes: &[Change]) -> States {
 /// The states that the voltages call for; `None` where nothing switches. Diodes go first: while one of them
 /// still switches, relays and units wait, because what they see is not yet what they will see.
 fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> Option<States> {
-    let mut next = Switching { states, next: None };
+    let mut switching = Switching { states, next: None };
     for link in machine.netlist.part_links() {
         if let Link::Part(part, PartWay::Diode) = machine.netlist.link(link) {
-            next.put(link, |was| diode_on(machine, now, was, link, part));
+            switching.put(link, diode_on(machine, now, states, link, part));
         }
     }
-    if next.next.is_some() {
-        return next.next;
+    if switching.next.is_some() {
+        return switching.next;
     }
     for link in machine.netlist.part_links() {
         let Link::Part(part, way) = machine.netlist.link(link) else { continue };
@@ -148,29 +148,29 @@ fn switched(machine: Machine<'_>, now: &Operating, states: &States) -> Option<St
                 if let Some(operated) = operates(machine, now, link, part, *operate)
                     && operated != states.operated(part)
                 {
-                    next.changed().operate(part, operated);
+                    switching.changed().operate(part, operated);
                 }
             }
             (PartWay::Drive(at), PartKind::Unit { functions }) => {
                 let on = !machine.is_dead(part) && drives(machine, now, &functions[at as usize]);
-                next.put(link, |_| on);
+                switching.put(link, on);
             }
             (PartWay::Source, PartKind::Alternator { plus, minus, sense, when, .. }) => {
                 let turns = when.is_none_or(|condition| machine.setup.holds(condition));
                 // It excites itself from what the battery shows at its sense terminal.
                 let live = now.volts_between(machine.node(sense.unwrap_or(*plus)), machine.node(*minus));
-                next.put(link, |_| turns && live >= machine.live());
+                switching.put(link, turns && live >= machine.live());
             }
             _ => {}
         }
     }
     // What blows a fuse is the current that stays, not one that a relay is about to interrupt.
-    if next.next.is_none()
+    if switching.next.is_none()
         && let Some(fuse) = overloaded(machine, now).filter(|fuse| !states.blown(*fuse))
     {
-        next.changed().blown.insert(fuse);
+        switching.changed().blown.insert(fuse);
     }
-    next.next
+    switching.next
 }
 
 /// States that are copied only when one of them switches.
@@ -184,11 +184,9 @@ impl Switching<'_> {
         self.next.get_or_insert_with(|| self.states.clone())
     }
 
-    /// Whether a link is on from now on, said by whether it was.
-    fn put(&mut self, link: LinkId, on: impl FnOnce(bool) -> bool) {
-        let was = self.states.on(link);
-        let on = on(was);
-        if on != was {
+    /// Whether a link is on from now on.
+    fn put(&mut self, link: LinkId, on: bool) {
+        if on != self.states.on(link) {
             self.changed().put(link, on);
         }
     }
@@ -232,14 +230,14 @@ fn operates(
 
 /// A diode conducts when its anode stands above its cathode by more than its drop, and goes on until
 /// the current through it would turn round.
-fn diode_on(machine: Machine<'_>, now: &Operating, was: bool, link: LinkId, part: PartId) -> bool {
+fn diode_on(machine: Machine<'_>, now: &Operating, states: &States, link: LinkId, part: PartId) -> bool {
     let PartKind::Diode { drop, .. } = &machine.harness.parts[part].kind else { return false };
     if machine.changes.contains(&Change::Open(link)) {
         return false;
     }
     let [anode, cathode] = machine.netlist.ends(link);
     let forward = now.volts_between(anode, cathode);
-    if was { forward >= drop.get() - ROUNDING } else { forward > drop.get() + ROUNDING }
+    if states.on(link) { forward >= drop.get() - ROUNDING } else { forward > drop.get() + ROUNDING }
 }
 
 fn drives(machine: Machine<'_>, now: &Operating, function: &Function) -> bool {
