@@ -12,6 +12,7 @@
 
 mod cell;
 mod list;
+mod mini;
 mod of;
 mod plate;
 mod sheet;
@@ -20,6 +21,7 @@ pub(super) mod symbol;
 use std::borrow::Cow;
 
 pub(super) use of::stamp;
+pub use mini::{ContactPlace, contact_places, mini_scene, probe_mark};
 pub use of::{face_of, hazard_at};
 
 use super::highlight::Share;
