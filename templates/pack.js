@@ -154,9 +154,10 @@
       row.classList.toggle('taken', taken);
       row.classList.toggle('off', !all && (!on || (Boolean(from.taken) && hasOutcome(from) && !taken)));
     }
+    $('unreached').classList.toggle('off', all || end !== null);
     document.querySelectorAll('.end').forEach((node, at) => {
       node.classList.toggle('reached', end === at + 1);
-      node.classList.toggle('off', !all && end !== null && end !== at + 1);
+      node.classList.toggle('off', !all && end !== at + 1);
     });
   }
   const hasOutcome = box => box.step.out?.some(([word]) => word === box.taken);
