@@ -181,6 +181,9 @@
     total(); fold();
   }
   for (const box of boxes) {
+    const typed = { autocomplete: 'off', autocapitalize: 'off', spellcheck: 'false', enterkeyhint: 'next' };
+    for (const [name, value] of Object.entries(typed)) box.input.setAttribute(name, value);
+    box.node.tabIndex = -1;
     box.input.addEventListener('input', () => take(box));
     box.input.addEventListener('keydown', event => {
       if (event.key !== 'Enter') return;

@@ -5,10 +5,10 @@
 
 use std::collections::BTreeMap;
 
+use super::drawn;
 use crate::definition::{ConnectorId, Harness, Id};
 use crate::draw::{
-    ContactPlace, Look, Mark, Scene, Side, SvgOptions, contact_places, face_of, face_scene, mini_scene,
-    probe_mark, to_svg_with,
+    ContactPlace, Mark, Scene, Side, contact_places, face_of, face_scene, mini_scene, probe_mark,
 };
 
 /// The radii that cavities are drawn with; a mark is drawn for each.
@@ -40,10 +40,8 @@ pub(super) struct Faces<'a> {
     drawn: BTreeMap<(ConnectorId, bool), Drawn>,
 }
 
-const PLAIN: SvgOptions = SvgOptions { look: Look::AsAsked, with_style_sheet: false };
-
-fn symbol(id: &str, scene: &Scene) -> String {
-    format!("<symbol id=\"{id}\">{}</symbol>\n", to_svg_with(scene, PLAIN).trim_end())
+fn symbol(id: &str, scene: Scene) -> String {
+    format!("<symbol id=\"{id}\">{}</symbol>\n", drawn(scene))
 }
 
 fn used(symbol: String, scene: &Scene) -> Use {
@@ -86,7 +84,7 @@ impl<'a> Faces<'a> {
         let faces = self.drawn.values().map(|drawn| drawn.svg.as_str());
         let marks = RADII.iter().flat_map(|radius| {
             [("r", Mark::RedProbe), ("b", Mark::BlackProbe)].map(|(letter, mark)| {
-                symbol(&format!("mark-{letter}-{radius}"), &probe_mark(mark, f64::from(*radius)))
+                symbol(&format!("mark-{letter}-{radius}"), probe_mark(mark, f64::from(*radius)))
             })
         });
         let marks: Vec<String> = marks.collect();
@@ -103,12 +101,13 @@ fn draw(harness: &Harness, id: ConnectorId, side: Side) -> Drawn {
     let key = Faces::key(id, side);
     let scene = face_scene(&view);
     let full = used(format!("face-{key}"), &scene);
-    let mut svg = symbol(&full.symbol, &scene);
+    let full_places = contact_places(&scene);
+    let mut svg = symbol(&full.symbol, scene);
     let mini = mini_scene(&view).map(|mini| {
         let used = used(format!("mini-{key}"), &mini);
-        svg.push_str(&symbol(&used.symbol, &mini));
         let places = contact_places(&mini).into_iter().map(|p| (p.contact, [p.centre.x, p.centre.y]));
+        svg.push_str(&symbol(&used.symbol, mini));
         (used, places.collect())
     });
-    Drawn { full, full_places: contact_places(&scene), mini, svg }
+    Drawn { full, full_places, mini, svg }
 }

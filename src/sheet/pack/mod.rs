@@ -20,8 +20,8 @@ use super::plan_cost::duration;
 use super::{Section, Stamp, pins, suspects, wires};
 use crate::definition::{ConnectorId, Harness};
 use crate::draw::{
-    Highlights, Look, StripOptions, Strips, Subject, SvgOptions, Weight, clean, layout_of, layout_scene,
-    shorten, strip_scene, style_sheet, to_svg_with,
+    Highlights, Item, Look, Scene, StripOptions, Strips, Subject, SvgOptions, Weight, clean, layout_of,
+    layout_scene, shorten, strip_scene, style_sheet, to_svg_with,
 };
 use crate::netlist::Netlist;
 use crate::plan::Plan;
@@ -140,8 +140,23 @@ fn tidy_rows(rows: Vec<Vec<String>>) -> Vec<Vec<String>> {
     rows.into_iter().map(|row| tidy_all(&row)).collect()
 }
 
-/// Drawings leave their style sheet to the page.
-const SHARED: SvgOptions = SvgOptions { look: Look::AsAsked, with_style_sheet: false };
+/// A drawing for the page, which has the style sheet: without line breaks between its elements, and without what each
+/// of its groups is for programs and pointers. Its description tells all of it.
+fn drawn(mut scene: Scene) -> String {
+    fn bare(items: &mut [Item]) {
+        for item in items {
+            if let Item::Group(group) = item {
+                group.data.clear();
+                group.title = None;
+                bare(&mut group.items);
+            }
+        }
+    }
+    bare(&mut scene.items);
+    let shared = SvgOptions { look: Look::AsAsked, with_style_sheet: false };
+    // Texts stand on one line, and `<` and `>` in them are escaped: this meets nothing but markup.
+    to_svg_with(&scene, shared).trim_end().replace(">\n<", "><")
+}
 
 /// Makes a job pack of a plan.
 ///
@@ -195,7 +210,7 @@ pub fn pack(
         wires: if wants(PackSection::Wires) { from_to(harness) } else { Table::default() },
         strips: if wants(PackSection::Strips) { strips(harness, netlist, options) } else { Vec::new() },
         layout: wants(PackSection::Layout)
-            .then(|| to_svg_with(&layout_scene(&layout_of(harness, &Highlights::default())), SHARED)),
+            .then(|| drawn(layout_scene(&layout_of(harness, &Highlights::default())))),
         sprite: faces.sprite(),
         deference: options.deference.to_owned(),
     };
@@ -285,7 +300,7 @@ fn strips(harness: &Harness, netlist: &Netlist, options: &PackOptions<'_>) -> Ve
     let draw = |id: &str| {
         let subject = Subject::Circuit(id.to_owned());
         let view = strips.view_with(&subject, &Highlights::default(), StripOptions { short: true });
-        to_svg_with(&strip_scene(&view), SHARED)
+        drawn(strip_scene(&view))
     };
     circuits.map(draw).collect()
 }

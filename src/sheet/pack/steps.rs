@@ -9,9 +9,9 @@ use super::super::complaint::{arrivals, percent};
 use super::super::plan::{capital, narrow};
 use super::super::{colours_at, station_word};
 use super::faces::{Faces, Use};
-use super::{SHARED, tidy, tidy_all};
+use super::{drawn, tidy, tidy_all};
 use crate::definition::{Harness, Point};
-use crate::draw::{Side, probe_at, setup_of, setup_scene, to_svg_with};
+use crate::draw::{Side, probe_at, setup_of, setup_scene};
 use crate::plan::complaint::{Next, Outcome, Shown};
 use crate::plan::{Phase, Plan, Stage, Step};
 use crate::setup::Setup;
@@ -146,7 +146,7 @@ fn phase_part(
         cautions: tidy_all(&phase.cautions),
         live: tidy(&live.collect::<Vec<_>>().join(", ")),
         steps: steps.collect(),
-        picture: to_svg_with(&setup_scene(&setup_of(harness, &phase.setup, &name, None)), SHARED),
+        picture: drawn(setup_scene(&setup_of(harness, &phase.setup, &name, None))),
     }
 }
 
