@@ -40,7 +40,9 @@ pub(super) struct Faces<'a> {
     drawn: BTreeMap<(ConnectorId, bool), Drawn>,
 }
 
-fn symbol(id: &str, scene: Scene) -> String {
+/// What a symbol describes is not told where it is used: that place has words of its own.
+fn symbol(id: &str, mut scene: Scene) -> String {
+    scene.desc.clear();
     format!("<symbol id=\"{id}\">{}</symbol>\n", drawn(scene))
 }
 

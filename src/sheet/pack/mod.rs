@@ -140,22 +140,33 @@ fn tidy_rows(rows: Vec<Vec<String>>) -> Vec<Vec<String>> {
     rows.into_iter().map(|row| tidy_all(&row)).collect()
 }
 
-/// A drawing for the page, which has the style sheet: without line breaks between its elements, and without what each
-/// of its groups is for programs and pointers. Its description tells all of it.
+/// A drawing for the page, which has the style sheet. A page may hold hundreds: so its groups, which tell programs and
+/// pointers what they are, are dissolved (its description tells all of it), lines that follow each other are drawn in
+/// one go, and there are no line breaks between elements.
 fn drawn(mut scene: Scene) -> String {
-    fn bare(items: &mut [Item]) {
-        for item in items {
-            if let Item::Group(group) = item {
-                group.data.clear();
-                group.title = None;
-                bare(&mut group.items);
-            }
-        }
-    }
-    bare(&mut scene.items);
+    let mut items = Vec::new();
+    dissolve(std::mem::take(&mut scene.items), &mut items);
+    scene.items = items;
     let shared = SvgOptions { look: Look::AsAsked, with_style_sheet: false };
     // Texts stand on one line, and `<` and `>` in them are escaped: this meets nothing but markup.
     to_svg_with(&scene, shared).trim_end().replace(">\n<", "><")
+}
+
+/// Classes that draw a stroke and fill nothing, so that two paths in one look as they did.
+const STROKES: [&str; 5] = ["line", "thin", "rule", "firm", "leader"];
+
+fn dissolve(items: Vec<Item>, into: &mut Vec<Item>) {
+    for item in items {
+        match (item, into.last_mut()) {
+            (Item::Group(group), _) => dissolve(group.items, into),
+            (Item::Path { steps, class }, Some(Item::Path { steps: before, class: other }))
+                if class == *other && STROKES.contains(&class) =>
+            {
+                before.extend(steps);
+            }
+            (item, _) => into.push(item),
+        }
+    }
 }
 
 /// Makes a job pack of a plan.

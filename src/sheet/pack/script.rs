@@ -3,7 +3,7 @@
 //! Comes in: a plan and the faces that were drawn. Goes out: JSON that can stand inside a page. Why: limits must be
 //! the plan's own numbers, not those that are printed; and names go into the record as the definition has them.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use serde::Serialize;
 use sha2::{Digest, Sha256};
@@ -81,6 +81,8 @@ pub(super) fn data(
     let steps = pairs.flat_map(|(at, (phase, part))| {
         phase.steps.iter().zip(&part.steps).map(move |(step, part)| step_data(harness, at, step, part))
     });
+    let probes = parts.iter().flat_map(|part| &part.steps).flat_map(|step| [&step.red, &step.black]);
+    let probed: BTreeSet<&str> = probes.filter_map(|probe| Some(probe.face.as_ref()?.0.as_str())).collect();
     let mut data = Data {
         id: &stamp.id,
         revision: &stamp.revision,
@@ -94,7 +96,7 @@ pub(super) fn data(
             .collect(),
         phases: wanted.iter().map(|phase| SetupView::of(harness, &phase.setup)).collect(),
         steps: steps.collect(),
-        faces: faces.all().map(face_data).collect(),
+        faces: faces.all().filter(|(key, _)| probed.contains(key.as_str())).map(face_data).collect(),
     };
     // Plain structs of texts and numbers: there is nothing that JSON could refuse.
     let plan = serde_json::to_string(&(&data.phases, &data.steps)).unwrap_or_default();
