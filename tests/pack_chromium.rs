@@ -47,7 +47,8 @@ fn pack(harness: &str, arguments: &[&str]) -> (tempfile::TempDir, PathBuf) {
 /// The plan of the sweep at the control box.
 fn sweep() -> Plan {
     let harness = support::harness(SPRAYER);
-    let parted = ["P1", "P2", "P3"].map(|id| harness.connectors[harness.names.connector(id).unwrap()].mating.unwrap());
+    let parted =
+        ["P1", "P2", "P3"].map(|id| harness.connectors[harness.names.connector(id).unwrap()].mating.unwrap());
     let scope = Scope { unplug: parted.into_iter().collect(), circuit: None };
     plan(&harness, &Netlist::new(&harness), &scope, Meter::HANDHELD).unwrap()
 }
@@ -151,7 +152,9 @@ fn readings_are_typed_kept_saved_and_lead_to_the_fault() {
     other.wait_for("document.getElementById('says').textContent.includes('taken in')");
     assert_eq!(other.text("document.getElementById('told').textContent"), told);
     let again = save(&mut other, folder.path());
-    let entries = |text: &str| text.split("[[reading]]").map(|e| e.trim().to_owned()).collect::<std::collections::BTreeSet<_>>();
+    let entries = |text: &str| {
+        text.split("[[reading]]").map(|e| e.trim().to_owned()).collect::<std::collections::BTreeSet<_>>()
+    };
     assert_eq!(entries(&again), entries(&record));
 }
 
@@ -167,11 +170,46 @@ fn a_record_of_the_program_goes_in_and_nothing_of_it_is_lost() {
         let output = ringout(&[&["log", &sprayer(), &shown], arguments].concat());
         assert!(output.status.code() != Some(2), "{}", String::from_utf8_lossy(&output.stderr));
     };
-    log(&["--step", "2.04", "--unplug", "P1,P2,P3", "--value", "OL", "--note", "a \"note\" # with [[reading]]"]);
+    log(&[
+        "--step",
+        "2.04",
+        "--unplug",
+        "P1,P2,P3",
+        "--value",
+        "OL",
+        "--note",
+        "a \"note\" # with [[reading]]",
+    ]);
     log(&["--step", "2.04", "--unplug", "P1,P2,P3", "--value", "48", "--note", "seen again"]);
     // Named by the other half, and a switch at rest that is written out all the same.
-    log(&["--kind", "voltage", "--red", "BT1", "--black", "BT2", "--power", "connected", "--set", "S1=off", "--value", "25.1"]);
-    log(&["--kind", "continuity", "--red", "P1.K", "--black", "GP2", "--power", "isolated", "--unplugged", "J1", "--value", "OL"]);
+    log(&[
+        "--kind",
+        "voltage",
+        "--red",
+        "BT1",
+        "--black",
+        "BT2",
+        "--power",
+        "connected",
+        "--set",
+        "S1=off",
+        "--value",
+        "25.1",
+    ]);
+    log(&[
+        "--kind",
+        "continuity",
+        "--red",
+        "P1.K",
+        "--black",
+        "GP2",
+        "--power",
+        "isolated",
+        "--unplugged",
+        "J1",
+        "--value",
+        "OL",
+    ]);
     page.choose("#open", &record);
     page.wait_for("document.getElementById('says').textContent.includes('taken in')");
     let says = page.text("document.getElementById('says').textContent");
@@ -210,10 +248,64 @@ fn a_record_of_the_program_goes_in_and_nothing_of_it_is_lost() {
 
 /// What people write on a reading's line.
 const WRITTEN: [&str; 58] = [
-    "", " ", "0", "1", "0.0", "1.0", "0 ohm", "1 ohm", "0.4", "0.4 ohm", "0.4ohm", "400 mohm", "400m", "12k", "12K", "1.5M",
-    "1.2 Mohm", "2 MΩ", "5 Ω", "5 kkk", "OL", "ol", "0L", "O.L", "0.L", "o.l.", "open", "OPEN", "inf", "∞", "over", "tone",
-    "Beep", "buzz", ">20M", "> 2 Mohm", ">5", ">", "25.1 V", "25.1", "-0.2", "-0.2 V", "350 mV", "2e1 V", "2e1", "1e400 V",
-    "1e-20 ohm", "-3 ohm", "-0", "0,4 ohm", "ok", "nan", "1-2", "+50", ".5", "5.", "50 V", "fifty",
+    "",
+    " ",
+    "0",
+    "1",
+    "0.0",
+    "1.0",
+    "0 ohm",
+    "1 ohm",
+    "0.4",
+    "0.4 ohm",
+    "0.4ohm",
+    "400 mohm",
+    "400m",
+    "12k",
+    "12K",
+    "1.5M",
+    "1.2 Mohm",
+    "2 MΩ",
+    "5 Ω",
+    "5 kkk",
+    "OL",
+    "ol",
+    "0L",
+    "O.L",
+    "0.L",
+    "o.l.",
+    "open",
+    "OPEN",
+    "inf",
+    "∞",
+    "over",
+    "tone",
+    "Beep",
+    "buzz",
+    ">20M",
+    "> 2 Mohm",
+    ">5",
+    ">",
+    "25.1 V",
+    "25.1",
+    "-0.2",
+    "-0.2 V",
+    "350 mV",
+    "2e1 V",
+    "2e1",
+    "1e400 V",
+    "1e-20 ohm",
+    "-3 ohm",
+    "-0",
+    "0,4 ohm",
+    "ok",
+    "nan",
+    "1-2",
+    "+50",
+    ".5",
+    "5.",
+    "50 V",
+    "fifty",
 ];
 
 /// Judged by the page as by the library, for every step: verdicts must not depend on where a reading is typed.
@@ -233,7 +325,9 @@ fn the_page_judges_as_the_program_does() {
             // The limits themselves, as exactly as they can be typed.
             let unit = if step.expect.ohms { "ohm" } else { "V" };
             let edges = [Some(step.expect.low), step.expect.high].into_iter().flatten();
-            let edges = edges.filter(|e| e.is_finite()).flat_map(|e| [format!("{e} {unit}"), format!("{} {unit}", e * 1.001)]);
+            let edges = edges
+                .filter(|e| e.is_finite())
+                .flat_map(|e| [format!("{e} {unit}"), format!("{} {unit}", e * 1.001)]);
             let own: Vec<String> = WRITTEN.iter().map(|t| (*t).to_owned()).chain(edges).collect();
             let verdict = |text: &String| match Reading::parse(step.measurement.kind(), text) {
                 _ if text.trim().is_empty() => "none",
@@ -269,7 +363,8 @@ fn pages(pdf: &[u8]) -> Option<Vec<String>> {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("pack.pdf");
     std::fs::write(&path, pdf).unwrap();
-    let output = Command::new("pdftotext").args(["-layout", "-enc", "UTF-8"]).arg(&path).arg("-").output().unwrap();
+    let output =
+        Command::new("pdftotext").args(["-layout", "-enc", "UTF-8"]).arg(&path).arg("-").output().unwrap();
     assert!(output.status.success());
     let text = String::from_utf8(output.stdout).unwrap();
     Some(text.trim_end_matches('\x0c').split('\x0c').map(str::to_owned).collect())
@@ -277,7 +372,8 @@ fn pages(pdf: &[u8]) -> Option<Vec<String>> {
 
 /// Steps whose first and last line stand on different pages. `lines` has them for every step.
 fn split(pages: &[String], lines: &[[String; 2]]) -> Vec<String> {
-    let flat: Vec<String> = pages.iter().map(|p| p.split_whitespace().collect::<Vec<_>>().join(" ")).collect();
+    let flat: Vec<String> =
+        pages.iter().map(|p| p.split_whitespace().collect::<Vec<_>>().join(" ")).collect();
     let on = |text: &str| flat.iter().position(|page| page.contains(text));
     let mut wrong = Vec::new();
     for [first, last] in lines {
@@ -311,8 +407,13 @@ fn prints_clean_on_both_papers() {
             assert!((least..150).contains(&count), "{count}");
             let hash = support::harness(SPRAYER).short_hash().to_owned();
             for (nth, text) in pages.iter().enumerate() {
-                let (top, bottom) = (text.trim_start().lines().next().unwrap_or_default(), text.trim_end().lines().last());
-                assert!(top.starts_with("OSP-4 · revision C") && top.trim_end().ends_with(&hash), "page {}: {top}", nth + 1);
+                let (top, bottom) =
+                    (text.trim_start().lines().next().unwrap_or_default(), text.trim_end().lines().last());
+                assert!(
+                    top.starts_with("OSP-4 · revision C") && top.trim_end().ends_with(&hash),
+                    "page {}: {top}",
+                    nth + 1
+                );
                 let number = format!("page {} of {count}", nth + 1);
                 assert_eq!(bottom.unwrap_or_default().trim(), number);
                 assert!(text.split_whitespace().count() > 20, "page {} is as good as empty: {text}", nth + 1);
@@ -361,11 +462,14 @@ fn letters_stand_out_and_colour_tells_nothing_alone() {
         page.value(&format!("document.getElementById('v-{box_}').focus()"));
         page.write(text);
     }
-    let verdicts = page.value("[1, 2, 3].map(n => document.getElementById(`o-${n}`).textContent.slice(0, 6))");
+    let verdicts =
+        page.value("[1, 2, 3].map(n => document.getElementById(`o-${n}`).textContent.slice(0, 6))");
     assert_eq!(verdicts, json!(["✓ good", "✗ BAD:", "? not "]));
     for whole in [false, true] {
         page.value(&format!("{{ const w = document.getElementById('whole'); w.checked = {whole}; w.dispatchEvent(new Event('change')); null }}"));
-        for (media, scheme) in [("screen", "light"), ("screen", "dark"), ("print", "light"), ("print", "dark")] {
+        for (media, scheme) in
+            [("screen", "light"), ("screen", "dark"), ("print", "light"), ("print", "dark")]
+        {
             page.look(media, scheme);
             let found = page.value(CONTRAST);
             assert!(found[0].as_f64().unwrap() >= 4.5, "{media} {scheme}: {found}");
@@ -401,7 +505,9 @@ fn works_on_a_telephone_and_by_keyboard_alone() {
         assert_eq!(small, json!([]));
         page.press("Tab");
         assert_eq!(page.text("document.activeElement.className"), "skip");
-        let place = page.value("(({ left, top }) => left >= 0 && top >= 0)(document.activeElement.getBoundingClientRect())");
+        let place = page.value(
+            "(({ left, top }) => left >= 0 && top >= 0)(document.activeElement.getBoundingClientRect())",
+        );
         assert_eq!(place, json!(true), "the skip link shows itself when it has the focus");
         page.press("Enter");
         page.wait_for("location.hash === '#main'");
@@ -434,7 +540,9 @@ fn the_chart_folds_to_the_branch_that_is_taken() {
     let (_folder, path) = pack(&sprayer(), &["--complaint", "M1", "--sections", "plan"]);
     let mut page = browser.open(&path);
     let shown = |page: &mut Page<'_>, what: &str| {
-        let script = format!("[...document.querySelectorAll('{what}')].filter(n => n.checkVisibility()).map(n => n.id || n.textContent)");
+        let script = format!(
+            "[...document.querySelectorAll('{what}')].filter(n => n.checkVisibility()).map(n => n.id || n.textContent)"
+        );
         serde_json::from_value::<Vec<String>>(page.value(&script)).unwrap()
     };
     // Whatever is shown, the steps that are open are those that the readings lead through.
@@ -444,7 +552,10 @@ fn the_chart_folds_to_the_branch_that_is_taken() {
         let mut end = None;
         while let Some(step) = at {
             way.push(step.id.clone());
-            assert_eq!(shown(&mut page, ".step"), way.iter().map(|id| format!("step-{}", id.replace('.', "-"))).collect::<Vec<_>>());
+            assert_eq!(
+                shown(&mut page, ".step"),
+                way.iter().map(|id| format!("step-{}", id.replace('.', "-"))).collect::<Vec<_>>()
+            );
             assert_eq!(shown(&mut page, ".end").len(), 0);
             let outcome = &step.outcomes[pick.min(step.outcomes.len() - 1)];
             let high = step.expect.high.unwrap_or(1e7);
@@ -456,7 +567,10 @@ fn the_chart_folds_to_the_branch_that_is_taken() {
                 complaint::Shown::High => format!("{} V", high + 1.0),
                 complaint::Shown::Open => "OL".to_owned(),
             };
-            page.value(&format!("document.querySelector('#step-{} input').select()", step.id.replace('.', "-")));
+            page.value(&format!(
+                "document.querySelector('#step-{} input').select()",
+                step.id.replace('.', "-")
+            ));
             page.write(&value);
             let taken = shown(&mut page, &format!("#step-{} .outcomes li", step.id.replace('.', "-")));
             assert_eq!(taken.len(), 1, "{}: {value}: {taken:?}", step.id);
@@ -469,7 +583,11 @@ fn the_chart_folds_to_the_branch_that_is_taken() {
             };
         }
         assert_eq!(shown(&mut page, ".end"), [end.unwrap()]);
-        assert_eq!(shown(&mut page, ".tree li").len(), way.len() + 1, "one line for each reading, and the first");
+        assert_eq!(
+            shown(&mut page, ".tree li").len(),
+            way.len() + 1,
+            "one line for each reading, and the first"
+        );
         page.value("document.getElementById('whole').click()");
         assert_eq!(shown(&mut page, ".step").len(), plan.steps().count());
         page.value("document.getElementById('whole').click()");
@@ -517,14 +635,23 @@ fn hostile_names_stay_text_and_the_page_works() {
     std::fs::write(&definition, hostile()).unwrap();
     let definition = definition.display().to_string();
     let trick = "<b onclick=window.pwned=1>\u{202e}today</b>";
-    for arguments in [&["--date", trick][..], &["--complaint", "M0", "--date", trick], &["--circuit", "<img src=x onerror=window.pwned=1>"]] {
+    for arguments in [
+        &["--date", trick][..],
+        &["--complaint", "M0", "--date", trick],
+        &["--circuit", "<img src=x onerror=window.pwned=1>"],
+    ] {
         let (out, path) = pack(&definition, arguments);
         let html = std::fs::read_to_string(&path).unwrap();
         assert!(html.len() < 3_000_000, "{}", html.len());
-        let hidden = |c: char| (c.is_control() && c != '\n') || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200f}');
+        let hidden = |c: char| {
+            (c.is_control() && c != '\n')
+                || matches!(c, '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{200f}')
+        };
         assert_eq!(html.chars().find(|c| hidden(*c)), None);
         let mut page = browser.open(&path);
-        let tags = page.value("[...new Set([...document.querySelectorAll('*')].map(n => n.tagName.toLowerCase()))].sort()");
+        let tags = page.value(
+            "[...new Set([...document.querySelectorAll('*')].map(n => n.tagName.toLowerCase()))].sort()",
+        );
         let known = "a b body br button code dd desc details div dl dt figcaption figure footer g h1 h2 h3 h4 head header html input label \
                      li main meta nav noscript ol output p progress rect circle path script section span style summary svg symbol table tbody \
                      td text th thead title tr ul use";
@@ -547,7 +674,11 @@ fn hostile_names_stay_text_and_the_page_works() {
         page.look("print", "light");
         assert_eq!(page.value("'pwned' in window"), json!(false));
         if let Some(pages) = pages(&page.print(8.27, 11.69)) {
-            assert!(pages.iter().all(|p| p.trim_start().starts_with("H-1 · revision A\"}</style><script>")), "{}", pages[0]);
+            assert!(
+                pages.iter().all(|p| p.trim_start().starts_with("H-1 · revision A\"}</style><script>")),
+                "{}",
+                pages[0]
+            );
         }
     }
 }
@@ -558,7 +689,13 @@ fn the_policy_holds() {
     let Some(mut browser) = Browser::start() else { return };
     let (_folder, path) = pack(&sprayer(), &SWEEP);
     let html = std::fs::read_to_string(&path).unwrap();
-    let policy = html.split("http-equiv=\"Content-Security-Policy\" content=\"").nth(1).unwrap().split('"').next().unwrap();
+    let policy = html
+        .split("http-equiv=\"Content-Security-Policy\" content=\"")
+        .nth(1)
+        .unwrap()
+        .split('"')
+        .next()
+        .unwrap();
     assert!(!policy.contains("unsafe"), "{policy}");
     let outside = html.replace("http://www.w3.org/2000/svg", "");
     assert!(!outside.contains("http://") && !outside.contains("https://") && !outside.contains("url("));
@@ -575,7 +712,10 @@ fn the_policy_holds() {
            return ['pwned' in window, fetched, [...new Set(refused)].sort(), performance.getEntriesByType('resource').filter(e => !e.name.startsWith('data:')).length];
          })()",
     );
-    assert_eq!(found, json!([false, "refused", ["connect-src", "img-src", "script-src-elem", "style-src-elem"], 0]));
+    assert_eq!(
+        found,
+        json!([false, "refused", ["connect-src", "img-src", "script-src-elem", "style-src-elem"], 0])
+    );
 }
 
 #[test]
@@ -583,7 +723,9 @@ fn faces_are_drawn_once_and_the_probed_pins_are_marked() {
     let Some(mut browser) = Browser::start() else { return };
     let (_folder, path) = pack(&sprayer(), &SWEEP);
     let mut page = browser.open(&path);
-    let ids = page.value("(ids => [ids.length, new Set(ids).size])([...document.querySelectorAll('[id]')].map(n => n.id))");
+    let ids = page.value(
+        "(ids => [ids.length, new Set(ids).size])([...document.querySelectorAll('[id]')].map(n => n.id))",
+    );
     assert_eq!(ids[0], ids[1], "an id stands twice");
     let lost = page.value("[...document.querySelectorAll('use')].filter(n => !document.querySelector(n.getAttribute('href'))).length");
     assert_eq!(lost, json!(0));
@@ -623,7 +765,11 @@ fn a_large_machine_makes_a_page_that_can_be_mailed() {
     assert!(size < 10_000_000, "{size} bytes for {wires} wires");
     let (_out, path) = pack(&definition.display().to_string(), &["--sections", "wires"]);
     let text = std::fs::read_to_string(&path).unwrap();
-    assert!(text.len() < 600_000 && text.contains("<h2>Cautions</h2>") && !text.contains("<h2>Plan</h2>"), "{}", text.len());
+    assert!(
+        text.len() < 600_000 && text.contains("<h2>Cautions</h2>") && !text.contains("<h2>Plan</h2>"),
+        "{}",
+        text.len()
+    );
 }
 
 /// Pictures to look at, on request: `RINGOUT_PICTURES=folder`.
@@ -638,13 +784,17 @@ fn pictures_for_eyes() {
             page.value(&format!("document.getElementById('v-{nth}').focus()"));
             page.write(text);
         }
-        page.value("{ document.querySelectorAll('.step details').forEach((d, at) => { d.open = at === 2; }); null }");
+        page.value(
+            "{ document.querySelectorAll('.step details').forEach((d, at) => { d.open = at === 2; }); null }",
+        );
         for (width, height) in [(390, 844), (1200, 900)] {
             page.size(width, height);
             for scheme in ["light", "dark"] {
                 page.look("screen", scheme);
                 for anchor in ["", "main", "plan", "phase-2", "pins", "strips", "layout"] {
-                    page.value(&format!("document.getElementById('{anchor}')?.scrollIntoView() ?? scrollTo(0, 0)"));
+                    page.value(&format!(
+                        "document.getElementById('{anchor}')?.scrollIntoView() ?? scrollTo(0, 0)"
+                    ));
                     let shot = page.screenshot();
                     std::fs::write(into.join(format!("{name}-{width}-{scheme}-{anchor}.png")), shot).unwrap();
                 }

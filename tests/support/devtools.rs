@@ -46,7 +46,8 @@ pub(crate) fn starts(name: &str, argument: &str) -> bool {
 impl Browser {
     /// Starts the browser; `None` where there is none.
     pub(crate) fn start() -> Option<Self> {
-        let Some(program) = ["chromium", "chromium-browser"].into_iter().find(|name| starts(name, "--version"))
+        let Some(program) =
+            ["chromium", "chromium-browser"].into_iter().find(|name| starts(name, "--version"))
         else {
             leave_out("job packs in a browser, because chromium is not installed");
             return None;
@@ -106,7 +107,8 @@ impl Browser {
         let target = json!({ "url": "about:blank", "browserContextId": context });
         let target = self.ask(None, "Target.createTarget", target)["targetId"].clone();
         let attach = json!({ "targetId": target, "flatten": true });
-        let session = self.ask(None, "Target.attachToTarget", attach)["sessionId"].as_str().unwrap().to_owned();
+        let session =
+            self.ask(None, "Target.attachToTarget", attach)["sessionId"].as_str().unwrap().to_owned();
         let mut page = Page { browser: self, session };
         page.ask("Page.enable", json!({}));
         page.ask("Page.navigate", json!({ "url": format!("file://{}", file.display()) }));
@@ -171,8 +173,7 @@ impl Page<'_> {
         };
         let name = if key == "Space" { " " } else { key };
         for kind in ["keyDown", "keyUp"] {
-            let mut params =
-                json!({ "type": kind, "key": name, "code": key, "windowsVirtualKeyCode": code });
+            let mut params = json!({ "type": kind, "key": name, "code": key, "windowsVirtualKeyCode": code });
             if kind == "keyDown" && !text.is_empty() {
                 params["text"] = json!(text);
             }
@@ -188,7 +189,8 @@ impl Page<'_> {
     /// Hands a file to a file input.
     pub(crate) fn choose(&mut self, selector: &str, file: &Path) {
         let root = self.ask("DOM.getDocument", json!({}))["root"]["nodeId"].clone();
-        let node = self.ask("DOM.querySelector", json!({ "nodeId": root, "selector": selector }))["nodeId"].clone();
+        let node =
+            self.ask("DOM.querySelector", json!({ "nodeId": root, "selector": selector }))["nodeId"].clone();
         self.ask("DOM.setFileInputFiles", json!({ "nodeId": node, "files": [file.display().to_string()] }));
     }
 
@@ -199,7 +201,8 @@ impl Page<'_> {
     }
 
     pub(crate) fn size(&mut self, width: u32, height: u32) {
-        let params = json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 });
+        let params =
+            json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 });
         self.ask("Emulation.setDeviceMetricsOverride", params);
     }
 
@@ -226,7 +229,8 @@ fn bytes(text: &str) -> Vec<u8> {
     };
     let digits: Vec<u8> = text.bytes().filter(|c| *c != b'=').map(value).collect();
     let group = |chunk: &[u8]| {
-        let all = chunk.iter().fold(0_u32, |all, digit| all << 6 | u32::from(*digit)) << (6 * (4 - chunk.len()));
+        let all =
+            chunk.iter().fold(0_u32, |all, digit| all << 6 | u32::from(*digit)) << (6 * (4 - chunk.len()));
         all.to_be_bytes()[1..chunk.len()].to_vec()
     };
     digits.chunks(4).flat_map(group).collect()

@@ -49,7 +49,8 @@ pub(super) fn dense(spot: &Spot, half: Option<Half>) -> Cell {
 /// The contact alone, with no text at all.
 pub(super) fn bare(spot: &Spot, half: Option<Half>) -> Cell {
     let items = symbol::contact(half, spot.label.state, DENSE);
-    let group = Group { class: "contact", data: vec![("contact", spot.label.name.clone())], title: None, items };
+    let group =
+        Group { class: "contact", data: vec![("contact", spot.label.name.clone())], title: None, items };
     Cell { group, area: Area::around(at(0.0, 0.0), DENSE) }
 }
 
