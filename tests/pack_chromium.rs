@@ -66,7 +66,7 @@ fn healthy(step: &ringout::plan::Step) -> String {
 
 /// Waits for a file that the browser writes, and takes it away.
 fn saved(folder: &Path) -> String {
-    let until = Instant::now() + Duration::from_secs(60);
+    let until = Instant::now() + Duration::from_mins(1);
     loop {
         let files = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path());
         if let Some(path) = files.into_iter().find(|p| p.extension().is_some_and(|e| e == "toml")) {

@@ -12,7 +12,7 @@ use std::time::{Duration, Instant};
 use serde_json::{Value, json};
 
 /// No answer takes so long.
-const PATIENCE: Duration = Duration::from_secs(120);
+const PATIENCE: Duration = Duration::from_mins(2);
 
 pub(crate) struct Browser {
     child: Child,
@@ -80,7 +80,7 @@ impl Browser {
         Some(Self { child, to, from, asked: 0, _profile: profile })
     }
 
-    fn ask(&mut self, session: Option<&str>, method: &str, params: Value) -> Value {
+    fn ask(&mut self, session: Option<&str>, method: &str, params: &Value) -> Value {
         self.asked += 1;
         let mut message = json!({ "id": self.asked, "method": method, "params": params });
         if let Some(session) = session {
@@ -100,18 +100,18 @@ impl Browser {
 
     /// Opens a file in a page whose storage nothing else has written to; downloads go to the file's folder.
     pub(crate) fn open(&mut self, file: &Path) -> Page<'_> {
-        let context = self.ask(None, "Target.createBrowserContext", json!({}))["browserContextId"].clone();
+        let context = self.ask(None, "Target.createBrowserContext", &json!({}))["browserContextId"].clone();
         let folder = file.parent().unwrap().display().to_string();
         let allow = json!({ "behavior": "allow", "downloadPath": folder, "browserContextId": context });
-        self.ask(None, "Browser.setDownloadBehavior", allow);
+        self.ask(None, "Browser.setDownloadBehavior", &allow);
         let target = json!({ "url": "about:blank", "browserContextId": context });
-        let target = self.ask(None, "Target.createTarget", target)["targetId"].clone();
+        let target = self.ask(None, "Target.createTarget", &target)["targetId"].clone();
         let attach = json!({ "targetId": target, "flatten": true });
         let session =
-            self.ask(None, "Target.attachToTarget", attach)["sessionId"].as_str().unwrap().to_owned();
+            self.ask(None, "Target.attachToTarget", &attach)["sessionId"].as_str().unwrap().to_owned();
         let mut page = Page { browser: self, session };
-        page.ask("Page.enable", json!({}));
-        page.ask("Page.navigate", json!({ "url": format!("file://{}", file.display()) }));
+        page.ask("Page.enable", &json!({}));
+        page.ask("Page.navigate", &json!({ "url": format!("file://{}", file.display()) }));
         page.wait_for("location.protocol === 'file:' && document.readyState === 'complete'");
         page
     }
@@ -133,14 +133,14 @@ impl Drop for Browser {
 }
 
 impl Page<'_> {
-    pub(crate) fn ask(&mut self, method: &str, params: Value) -> Value {
+    pub(crate) fn ask(&mut self, method: &str, params: &Value) -> Value {
         self.browser.ask(Some(&self.session.clone()), method, params)
     }
 
     /// The value of an expression.
     pub(crate) fn value(&mut self, expression: &str) -> Value {
         let params = json!({ "expression": expression, "returnByValue": true, "awaitPromise": true });
-        let answer = self.ask("Runtime.evaluate", params);
+        let answer = self.ask("Runtime.evaluate", &params);
         assert!(answer["exceptionDetails"].is_null(), "{expression}: {}", answer["exceptionDetails"]);
         answer["result"]["value"].clone()
     }
@@ -150,7 +150,7 @@ impl Page<'_> {
     }
 
     pub(crate) fn wait_for(&mut self, expression: &str) {
-        let until = Instant::now() + Duration::from_secs(60);
+        let until = Instant::now() + Duration::from_mins(1);
         while self.value(expression) != json!(true) {
             assert!(Instant::now() < until, "never came: {expression}");
             std::thread::sleep(Duration::from_millis(10));
@@ -159,7 +159,7 @@ impl Page<'_> {
 
     pub(crate) fn reload(&mut self) {
         self.value("window.before = true");
-        self.ask("Page.reload", json!({}));
+        self.ask("Page.reload", &json!({}));
         self.wait_for("window.before === undefined && document.readyState === 'complete'");
     }
 
@@ -177,43 +177,43 @@ impl Page<'_> {
             if kind == "keyDown" && !text.is_empty() {
                 params["text"] = json!(text);
             }
-            self.ask("Input.dispatchKeyEvent", params);
+            self.ask("Input.dispatchKeyEvent", &params);
         }
     }
 
     /// Types a text where the focus is.
     pub(crate) fn write(&mut self, text: &str) {
-        self.ask("Input.insertText", json!({ "text": text }));
+        self.ask("Input.insertText", &json!({ "text": text }));
     }
 
     /// Hands a file to a file input.
     pub(crate) fn choose(&mut self, selector: &str, file: &Path) {
-        let root = self.ask("DOM.getDocument", json!({}))["root"]["nodeId"].clone();
+        let root = self.ask("DOM.getDocument", &json!({}))["root"]["nodeId"].clone();
         let node =
-            self.ask("DOM.querySelector", json!({ "nodeId": root, "selector": selector }))["nodeId"].clone();
-        self.ask("DOM.setFileInputFiles", json!({ "nodeId": node, "files": [file.display().to_string()] }));
+            self.ask("DOM.querySelector", &json!({ "nodeId": root, "selector": selector }))["nodeId"].clone();
+        self.ask("DOM.setFileInputFiles", &json!({ "nodeId": node, "files": [file.display().to_string()] }));
     }
 
     /// Looks as `media` (screen or print) in a colour scheme (light or dark).
     pub(crate) fn look(&mut self, media: &str, scheme: &str) {
         let feature = json!([{ "name": "prefers-color-scheme", "value": scheme }]);
-        self.ask("Emulation.setEmulatedMedia", json!({ "media": media, "features": feature }));
+        self.ask("Emulation.setEmulatedMedia", &json!({ "media": media, "features": feature }));
     }
 
     pub(crate) fn size(&mut self, width: u32, height: u32) {
         let params =
             json!({ "width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600 });
-        self.ask("Emulation.setDeviceMetricsOverride", params);
+        self.ask("Emulation.setDeviceMetricsOverride", &params);
     }
 
     /// Prints to PDF, in inches.
     pub(crate) fn print(&mut self, width: f64, height: f64) -> Vec<u8> {
         let params = json!({ "paperWidth": width, "paperHeight": height, "printBackground": true });
-        bytes(self.ask("Page.printToPDF", params)["data"].as_str().unwrap())
+        bytes(self.ask("Page.printToPDF", &params)["data"].as_str().unwrap())
     }
 
     pub(crate) fn screenshot(&mut self) -> Vec<u8> {
-        bytes(self.ask("Page.captureScreenshot", json!({ "format": "png" }))["data"].as_str().unwrap())
+        bytes(self.ask("Page.captureScreenshot", &json!({ "format": "png" }))["data"].as_str().unwrap())
     }
 }
 

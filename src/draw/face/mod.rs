@@ -20,8 +20,8 @@ pub(super) mod symbol;
 
 use std::borrow::Cow;
 
-pub(super) use of::stamp;
 pub use mini::{ContactPlace, contact_places, mini_scene, probe_mark};
+pub(super) use of::stamp;
 pub use of::{face_of, hazard_at};
 
 use super::highlight::Share;

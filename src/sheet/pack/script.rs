@@ -100,7 +100,8 @@ pub(super) fn data(
     };
     // Plain structs of texts and numbers: there is nothing that JSON could refuse.
     let plan = serde_json::to_string(&(&data.phases, &data.steps)).unwrap_or_default();
-    data.plan = Sha256::digest(plan.as_bytes()).iter().take(8).map(|byte| format!("{byte:02x}")).collect();
+    let digest = Sha256::digest(plan.as_bytes());
+    data.plan = digest.iter().take(8).fold(String::new(), |text, byte| format!("{text}{byte:02x}"));
     let json = serde_json::to_string(&data).unwrap_or_default();
     json.replace('<', "\\u003c").replace('>', "\\u003e").replace('&', "\\u0026")
 }

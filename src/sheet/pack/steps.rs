@@ -124,12 +124,11 @@ fn phase_part(
     (stage, number): Opening<'_>,
     faces: &mut Faces<'_>,
 ) -> PhasePart {
-    let ways = match &plan.complaint {
-        Some(_) => ways(&arrivals(harness, plan, phase)),
-        None => {
-            let actions = phase.changes.iter().map(|action| tidy(&capital(&action.words(harness))));
-            vec![(String::new(), actions.collect())]
-        }
+    let ways = if plan.complaint.is_some() {
+        ways(&arrivals(harness, plan, phase))
+    } else {
+        let actions = phase.changes.iter().map(|action| tidy(&capital(&action.words(harness))));
+        vec![(String::new(), actions.collect())]
     };
     let live = phase.live.iter().map(|(point, volts)| format!("{} {volts}", harness.point_name(*point)));
     let name = format!("Phase {}", phase.id);
