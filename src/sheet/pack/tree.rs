@@ -11,6 +11,7 @@ use super::super::suspects;
 use super::steps::anchor;
 use super::tidy;
 use crate::definition::Harness;
+use crate::draw::{Weight, shorten};
 use crate::plan::complaint::{Dossier, Next};
 use crate::plan::{Plan, Step};
 
@@ -93,5 +94,6 @@ fn end_words(harness: &Harness, dossier: &Dossier, at: usize) -> String {
     } else {
         suspects::faults(harness, faults)
     };
-    tidy(&format!("End {}: {faults}", at + 1))
+    // The end itself tells all of it.
+    shorten(&tidy(&format!("End {}: {faults}", at + 1)), 1.0, Weight::Regular, 60.0)
 }
