@@ -14,6 +14,7 @@ mod log;
 mod log_place;
 mod nets;
 mod output;
+mod pack;
 mod pins;
 mod plan;
 mod trace;
@@ -55,6 +56,8 @@ enum Command {
     Locate(locate::LocateArgs),
     /// Drawings as SVG
     Draw(draw::DrawArgs),
+    /// One HTML page for print and tablet: plan, pictures, pin maps, boxes for the readings
+    Pack(pack::PackArgs),
     /// The machine in the form of another program
     Export(export::ExportArgs),
 }
@@ -81,6 +84,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Log(args) => log::run(args),
         Command::Locate(args) => locate::run(args),
         Command::Draw(args) => draw::run(args),
+        Command::Pack(args) => pack::run(args),
         Command::Export(args) => export::run(args),
     };
     match outcome {

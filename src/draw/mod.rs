@@ -18,12 +18,13 @@ mod text;
 mod widths;
 
 pub use face::{
-    ContactLabel, ContactState, FaceView, Mark, Side, WireLabel, face_of, face_scene, hazard_at, mirrored,
+    ContactLabel, ContactPlace, ContactState, FaceView, Mark, Side, WireLabel, contact_places, face_of,
+    face_scene, hazard_at, mini_scene, mirrored, probe_mark,
 };
 pub use highlight::{Highlights, Share};
 pub use layout::{Found, FoundKind, LayoutPlace, LayoutView, Run, layout_of, layout_scene};
 pub use scene::{Anchor, Area, Group, Item, Point, Scene, Step, Text};
-pub use setup::{Moved, Parted, ProbeAt, Probes, ProbesView, SetupView, setup_of, setup_scene};
+pub use setup::{Moved, Parted, ProbeAt, Probes, ProbesView, SetupView, probe_at, setup_of, setup_scene};
 pub use sign::Sign;
 pub use strip::{
     ElementRow, Place, PlaceKind, Stop, StripOptions, StripRow, StripView, Strips, Subject, strip_scene,

@@ -260,7 +260,7 @@ fn step_section(harness: &Harness, step: &Step) -> Section {
 
 /// What brings a phase's setup about, from each phase whose steps lead to it; for the last phase, from
 /// wherever the steps have ended.
-fn arrivals(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<String> {
+pub(super) fn arrivals(harness: &Harness, plan: &Plan, phase: &Phase) -> Vec<String> {
     let mut from: BTreeMap<usize, &[Action]> = BTreeMap::new();
     for before in plan.phases.iter().filter(|p| p.id < phase.id) {
         for outcome in before.steps.iter().flat_map(|step| &step.outcomes) {
@@ -333,7 +333,7 @@ pub(super) fn closing(harness: &Harness, dossier: &Dossier) -> Vec<Section> {
     }]
 }
 
-fn percent(share: f64) -> String {
+pub(super) fn percent(share: f64) -> String {
     match share * 100.0 {
         0.0 => "0 %".to_owned(),
         p if p < 0.1 => "< 0.1 %".to_owned(),

@@ -46,6 +46,14 @@ pub(super) fn dense(spot: &Spot, half: Option<Half>) -> Cell {
     finish(label, items)
 }
 
+/// The contact alone, with no text at all.
+pub(super) fn bare(spot: &Spot, half: Option<Half>) -> Cell {
+    let items = symbol::contact(half, spot.label.state, DENSE);
+    let group =
+        Group { class: "contact", data: vec![("contact", spot.label.name.clone())], title: None, items };
+    Cell { group, area: Area::around(at(0.0, 0.0), DENSE) }
+}
+
 fn signs(label: &ContactLabel, half: Option<Half>, radius: f64) -> Vec<Item> {
     let mut items = symbol::contact(half, label.state, radius);
     items.extend(symbol::shade(label.mark, radius));

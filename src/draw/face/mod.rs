@@ -12,6 +12,7 @@
 
 mod cell;
 mod list;
+mod mini;
 mod of;
 mod plate;
 mod sheet;
@@ -19,6 +20,7 @@ pub(super) mod symbol;
 
 use std::borrow::Cow;
 
+pub use mini::{ContactPlace, contact_places, mini_scene, probe_mark};
 pub(super) use of::stamp;
 pub use of::{face_of, hazard_at};
 

@@ -55,6 +55,15 @@ pub(super) fn plate(view: &FaceView, spots: &[Spot]) -> Plate {
     assemble(view, &places, cells, scale, false, crowded)
 }
 
+/// Draws the face with its contacts alone, as small as they can be told apart.
+pub(super) fn bare(view: &FaceView, spots: &[Spot]) -> Plate {
+    let on_face: Vec<&Spot> = spots.iter().filter(|s| s.place.is_some()).collect();
+    let places: Vec<(f64, f64)> = on_face.iter().filter_map(|s| s.place).collect();
+    let cells: Vec<Cell> = on_face.iter().map(|s| cell::bare(s, view.half)).collect();
+    let scale = scale_for(&places, &cells).min(largest_scale(&places));
+    assemble(view, &places, cells, scale, false, true)
+}
+
 /// The smallest scale, in pixels per millimetre, at which no two cells overlap: each pair must come
 /// apart either sideways or up and down. O(n²).
 fn scale_for(places: &[(f64, f64)], cells: &[Cell]) -> f64 {

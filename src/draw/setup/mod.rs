@@ -7,7 +7,7 @@
 mod of;
 mod scene;
 
-pub use of::setup_of;
+pub use of::{probe_at, setup_of};
 pub use scene::setup_scene;
 
 use crate::definition::{Kind, Point};

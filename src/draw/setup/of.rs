@@ -103,11 +103,12 @@ fn one_connector(harness: &Harness, strap: &Strap) -> Option<String> {
 }
 
 fn view(harness: &Harness, setup: &Setup, probes: Probes) -> ProbesView {
-    let [red, black] = [probes.red, probes.black].map(|point| probe(harness, setup, point));
+    let [red, black] = [probes.red, probes.black].map(|point| probe_at(harness, setup, point));
     ProbesView { kind: probes.kind.word(), ohms: probes.kind.is_resistance(), red, black }
 }
 
-fn probe(harness: &Harness, setup: &Setup, point: Point) -> ProbeAt {
+/// Where a probe goes, how it is reached in a setup, and where one stands.
+pub fn probe_at(harness: &Harness, setup: &Setup, point: Point) -> ProbeAt {
     let reachable = setup.can_probe(harness, point);
     let how = match point {
         Point::Terminal(id) if harness.terminals[id].ground => "ground terminal".to_owned(),

@@ -1,0 +1,85 @@
+//! What the page may do, and what stands on each printed page.
+//!
+//! Comes in: the page's style and script; the definition's stamp. Goes out: a content security policy that names
+//! their hashes, and the rules for printed margins. Why: a page that is passed on by mail must not be able to fetch
+//! or send anything, whatever a name in a definition tries.
+
+use sha2::{Digest, Sha256};
+
+use super::super::Stamp;
+use crate::draw::{Weight, clean, shorten};
+
+/// The policy: nothing but this style and this script.
+pub(super) fn of(style: &str, script: &str) -> String {
+    let [style, script] = [style, script].map(|text| base64(&Sha256::digest(text.as_bytes())));
+    format!(
+        "default-src 'none'; script-src 'sha256-{script}'; style-src 'sha256-{style}'; base-uri 'none'; \
+         form-action 'none'"
+    )
+}
+
+/// Base 64 with padding, as RFC 4648 section 4 has it.
+fn base64(bytes: &[u8]) -> String {
+    const DIGITS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    let mut out = String::new();
+    for chunk in bytes.chunks(3) {
+        let byte = |at: usize| usize::from(chunk.get(at).copied().unwrap_or(0));
+        let all = byte(0) << 16 | byte(1) << 8 | byte(2);
+        for digit in 0..4 {
+            let known = digit <= chunk.len();
+            let letter = char::from(DIGITS[all >> (18 - 6 * digit) & 63]);
+            out.push(if known { letter } else { '=' });
+        }
+    }
+    out
+}
+
+/// Rules for the margins of printed pages: id, revision and hash above, page numbers below.
+pub(super) fn running_head(stamp: &Stamp) -> String {
+    let variant = stamp.variant.as_ref().map(|v| format!(" variant {v}")).unwrap_or_default();
+    let left = format!("{} · revision {}{variant}", stamp.id, stamp.revision);
+    let hash = stamp.hash.get(..12).unwrap_or(&stamp.hash);
+    format!(
+        "@page{{@top-left{{content:{}}}@top-right{{content:{}}}@bottom-right{{content:\"page \" counter(page) \" of \
+         \" counter(pages)}}}}\n",
+        quoted(&left),
+        quoted(hash)
+    )
+}
+
+/// A text as CSS writes it: everything but letters and digits by its number, so that nothing can end it.
+fn quoted(text: &str) -> String {
+    let cut: String = text.chars().take(400).collect();
+    let text = shorten(clean(&cut).trim(), 1.0, Weight::Regular, 40.0);
+    let escape = |c: char| {
+        if c.is_ascii_alphanumeric() { c.to_string() } else { format!("\\{:x} ", u32::from(c)) }
+    };
+    format!("\"{}\"", text.chars().map(escape).collect::<String>())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn base_64_as_its_standard_shows_it() {
+        // RFC 4648, section 10.
+        for (text, shown) in [
+            ("", ""),
+            ("f", "Zg=="),
+            ("fo", "Zm8="),
+            ("foo", "Zm9v"),
+            ("foob", "Zm9vYg=="),
+            ("fooba", "Zm9vYmE="),
+            ("foobar", "Zm9vYmFy"),
+        ] {
+            assert_eq!(base64(text.as_bytes()), shown);
+        }
+    }
+
+    #[test]
+    fn nothing_ends_a_quoted_text() {
+        let text = quoted("A\"}</style>\\\n\u{202e}9");
+        assert_eq!(text, "\"A\\22 \\7d \\3c \\2f style\\3e \\5c \\20 9\"");
+    }
+}
