@@ -9,6 +9,7 @@ mod common;
 mod draw;
 mod export;
 mod files;
+mod guide;
 mod locate;
 mod log;
 mod log_place;
@@ -53,6 +54,8 @@ enum Command {
     Log(Box<log::LogArgs>),
     /// From recorded readings to the segment at fault
     Locate(locate::LocateArgs),
+    /// The same as a conversation at the machine, which writes the record as it goes
+    Guide(guide::GuideArgs),
     /// Drawings as SVG
     Draw(draw::DrawArgs),
     /// The machine in the form of another program
@@ -80,6 +83,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Why(args) => why::run(args),
         Command::Log(args) => log::run(args),
         Command::Locate(args) => locate::run(args),
+        Command::Guide(args) => guide::run(args),
         Command::Draw(args) => draw::run(args),
         Command::Export(args) => export::run(args),
     };

@@ -39,15 +39,17 @@ pub mod twin;
 mod unit;
 mod weigh;
 pub mod wiggle;
+mod wishes;
 
 pub use judge::{Judged, Left, meter_of};
-pub use next::{Meaning, Next};
+pub use next::{Meaning, Next, live};
 pub use place::{Distance, Places};
 pub use reasons::{Accusation, Clearance, Example, Reasons, Step};
 pub use twin::Compared;
 pub use unit::{Need, Proof, UnitCase};
 pub use weigh::MISREAD;
 pub use wiggle::Wiggled;
+pub use wishes::{Avoid, Wishes};
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -201,6 +203,20 @@ pub fn locate_with(
     evidence: &Evidence<'_>,
     meter: &Meter,
 ) -> Result<Diagnosis, Unsettled> {
+    locate_for(harness, netlist, evidence, &Wishes::default(), meter)
+}
+
+/// [`locate_with`], for a person who says where the machine stands and what is out of reach.
+///
+/// # Errors
+/// As [`locate`].
+pub fn locate_for(
+    harness: &Harness,
+    netlist: &Netlist,
+    evidence: &Evidence<'_>,
+    wishes: &Wishes<'_>,
+    meter: &Meter,
+) -> Result<Diagnosis, Unsettled> {
     let entries = evidence.entries;
     let situations = situations(harness, netlist, entries)?;
     let (mut judged, left) = judge::judge(&situations, entries, meter);
@@ -231,9 +247,11 @@ pub fn locate_with(
     };
     if judged.iter().any(|j| !j.good) {
         let last = entries.last();
+        let of_last = last.and_then(|entry| harness.station_of(entry.red));
         let now = Now {
-            setup: last.map(|entry| entry.setup.clone()),
-            station: last.and_then(|entry| harness.station_of(entry.red)),
+            setup: wishes.stand.or(last.map(|entry| &entry.setup)).cloned(),
+            station: if wishes.stand.is_some() { wishes.station } else { of_last },
+            avoid: wishes.avoid.to_vec(),
         };
         conclude(&mut record, &mut diagnosis, &sifted, now, meter);
     }

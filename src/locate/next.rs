@@ -8,6 +8,7 @@ use super::policy::{self, Problem, Test, information};
 use super::predict::{self, Range, Scene};
 use super::unit::Missing;
 use super::weigh::{Reader, Suspect};
+use super::wishes::Avoid;
 use crate::definition::{Harness, Point, StationId};
 use crate::fault::Fault;
 use crate::measure::{Expectation, Measurement, Meter, Situation};
@@ -70,6 +71,14 @@ pub(super) struct Now {
     pub setup: Option<Setup>,
     /// The station of the last reading.
     pub station: Option<StationId>,
+    /// Readings that are not to be proposed.
+    pub avoid: Vec<Avoid>,
+}
+
+impl Now {
+    fn allows(&self, measurement: &Measurement) -> bool {
+        !self.avoid.iter().any(|avoid| avoid.forbids(measurement))
+    }
 }
 
 /// What came of thinking ahead.
@@ -147,6 +156,7 @@ struct Thought<'t, 'a> {
     heads: &'t [Suspect],
     now: Setup,
     here: Option<StationId>,
+    avoid: Vec<Avoid>,
     meter: &'t Meter,
     setups: Vec<Setup>,
     /// Readings of the record that are not thought of again.
@@ -166,7 +176,7 @@ impl<'t, 'a> Thought<'t, 'a> {
         again: bool,
     ) -> Self {
         let harness = record.harness;
-        let here = now.station;
+        let (here, avoid) = (now.station, now.avoid);
         let now = now.setup.unwrap_or_else(|| as_found(harness));
         let known = record.judged.iter().map(|j| j.measurement.setup().clone());
         let setups = candidates::setups(harness, record.netlist, record.universe, heads, known, &now);
@@ -177,7 +187,7 @@ impl<'t, 'a> Thought<'t, 'a> {
         let taken = all.clone().filter(|at| !doubted(at)).map(probes).collect();
         let again = all.filter(doubted).map(probes).collect();
         let signatures = vec![Vec::new(); heads.len()];
-        Self { record, heads, now, here, meter, setups, taken, again, signatures, options: Vec::new() }
+        Self { record, heads, now, here, avoid, meter, setups, taken, again, signatures, options: Vec::new() }
     }
 
     /// Thinks of every reading worth thinking of. Of those that divide the suspects alike in one setup the quickest
@@ -223,6 +233,10 @@ impl<'t, 'a> Thought<'t, 'a> {
                 }
                 for (signature, outcome) in self.signatures.iter_mut().zip(&outcomes) {
                     signature.push(*outcome);
+                }
+                // What is out of reach tells groups apart all the same.
+                if self.avoid.iter().any(|avoid| avoid.forbids(&measurement)) {
+                    continue;
                 }
                 let shows: Vec<u8> = outcomes.iter().map(|one| one.bits()).collect();
                 let seconds = change + walk(self.record.harness, self.here, &measurement);
@@ -340,7 +354,7 @@ pub(super) fn proof(
     let from = now.setup.clone().unwrap_or_else(|| as_found(harness));
     let taken: BTreeSet<Probes> = record.judged.iter().map(|j| Probes::of(&j.measurement)).collect();
     let cost = |m: &Measurement| seconds(harness, &from, m.setup()) + walk(harness, now.station, m);
-    let fresh = missing.readings.into_iter().filter(|m| !taken.contains(&Probes::of(m)));
+    let fresh = missing.readings.into_iter().filter(|m| !taken.contains(&Probes::of(m)) && now.allows(m));
     let measurement = fresh.min_by(|a, b| cost(a).total_cmp(&cost(b)).then_with(|| a.cmp(b)))?;
     let situation = Situation::new(harness, record.netlist, measurement.setup()).ok()?;
     let expect = situation.expect(&measurement, meter);
@@ -436,7 +450,7 @@ fn walk(harness: &Harness, here: Option<StationId>, measurement: &Measurement) -
 }
 
 /// Contacts of open plugs that are live.
-fn live(harness: &Harness, netlist: &Netlist, setup: &Setup) -> Vec<(Point, Volts)> {
+pub fn live(harness: &Harness, netlist: &Netlist, setup: &Setup) -> Vec<(Point, Volts)> {
     /// From this voltage against the chassis a contact counts as live: common practice.
     const LIVE: f64 = 1.0;
     if setup.power() == Power::Isolated || setup.parted().len() == 0 {

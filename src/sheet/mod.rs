@@ -27,7 +27,7 @@ mod why;
 mod wires;
 
 pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, load_section, loads};
-pub use locate::{LocateView, MetresView, locate};
+pub use locate::{LocateView, MetresView, conclusion, locate, next_reading};
 pub use nets::{NetView, NetsView, nets};
 pub use pins::{PinView, PinsView, pins};
 pub use pins_drawn::{pins_html, pins_svg};
