@@ -333,7 +333,7 @@ pub(super) fn closing(harness: &Harness, dossier: &Dossier) -> Vec<Section> {
     }]
 }
 
-fn percent(share: f64) -> String {
+pub(super) fn percent(share: f64) -> String {
     match share * 100.0 {
         0.0 => "0 %".to_owned(),
         p if p < 0.1 => "< 0.1 %".to_owned(),
