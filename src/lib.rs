@@ -43,7 +43,7 @@
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
 //! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`verify`],
-//! [`record`], [`locate`], [`draw`], [`sheet`], [`guide`], [`cli`].
+//! [`record`], [`locate`], [`study`], [`draw`], [`sheet`], [`guide`], [`cli`].
 
 pub mod audit;
 pub mod circuit;
@@ -60,5 +60,6 @@ pub mod plan;
 pub mod record;
 pub mod setup;
 pub mod sheet;
+pub mod study;
 pub mod units;
 pub mod verify;

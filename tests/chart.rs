@@ -65,17 +65,24 @@ fn the_tree_has_the_plans_steps_once_each_and_costs_what_the_plan_says() {
         assert_eq!(ids, steps.keys().copied().collect::<Vec<_>>());
         for (_, node) in &found {
             let step = steps[node["step"].as_str().unwrap()];
-            assert_eq!((&node["red"], &node["black"], &node["kind"]), (&step["red"], &step["black"], &step["kind"]));
+            assert_eq!(
+                (&node["red"], &node["black"], &node["kind"]),
+                (&step["red"], &step["black"], &step["kind"])
+            );
             let expected = readings(&steps, node["step"].as_str().unwrap());
             let shown = node["readings"].as_f64().unwrap();
             assert!((shown - expected).abs() <= 0.02 * expected, "{shown}, not {expected}");
-            let sum: f64 = node["outcomes"].as_array().unwrap().iter().map(|o| o["share"].as_f64().unwrap()).sum();
+            let sum: f64 =
+                node["outcomes"].as_array().unwrap().iter().map(|o| o["share"].as_f64().unwrap()).sum();
             assert!((sum - 1.0).abs() < 0.02, "{sum}");
         }
         let whole = chart["effort"]["readings"].as_f64().unwrap();
         assert!((chart["tree"]["readings"].as_f64().unwrap() - whole).abs() <= 0.02 * whole);
         // Walks between probes are counted in the whole only.
-        assert!(chart["tree"]["seconds"].as_f64().unwrap() <= chart["effort"]["seconds"].as_f64().unwrap() * 1.001);
+        assert!(
+            chart["tree"]["seconds"].as_f64().unwrap()
+                <= chart["effort"]["seconds"].as_f64().unwrap() * 1.001
+        );
         assert_eq!(chart["ends"], plan["complaint"]["ends"]);
     }
 }

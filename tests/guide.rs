@@ -33,7 +33,9 @@ fn root() -> PathBuf {
 fn sprayer() -> Harness {
     let folder = root().join("harnesses");
     let text = |file: &str| std::fs::read_to_string(folder.join(file)).map_err(|e| e.to_string());
-    load("orchard-sprayer.toml", text("orchard-sprayer.toml").unwrap(), None, &mut |path| text(path)).unwrap().harness
+    load("orchard-sprayer.toml", text("orchard-sprayer.toml").unwrap(), None, &mut |path| text(path))
+        .unwrap()
+        .harness
 }
 
 /// The first so many readings of the demo's record of an open wire.
@@ -57,7 +59,12 @@ struct Talk<'a> {
 }
 
 impl<'a> Talk<'a> {
-    fn new(harness: &'a Harness, netlist: &'a Netlist, text: String, complaint: Option<&str>) -> (Self, String) {
+    fn new(
+        harness: &'a Harness,
+        netlist: &'a Netlist,
+        text: String,
+        complaint: Option<&str>,
+    ) -> (Self, String) {
         let asked = complaint.map(|text| Asked::parse(harness, text).unwrap());
         let mut guide = Guide::new(harness, netlist, read(harness, &text), asked, None);
         let turn = guide.open().unwrap();
@@ -154,7 +161,9 @@ fn what_people_type_is_understood_and_what_is_not_is_not_written() {
     let (mut talk, said) = Talk::new(&harness, &netlist, demo(2), None);
     assert!(said.contains("Read voltage XV4.2 against chassis"), "{said}");
     let before = talk.text.clone();
-    for line in ["help", "?", "why", "status", "", "0", "OL", "\u{1b}[31mred", "yes", "can't reach XX.9", "12 ohm"] {
+    for line in
+        ["help", "?", "why", "status", "", "0", "OL", "\u{1b}[31mred", "yes", "can't reach XX.9", "12 ohm"]
+    {
         let said = talk.say(line);
         assert_eq!(talk.text, before, "{line}");
         assert!(!said.trim().is_empty() && !said.contains('\u{1b}'), "{line}: {said}");

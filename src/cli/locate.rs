@@ -34,7 +34,7 @@ pub(super) fn run(args: &LocateArgs) -> anyhow::Result<Outcome> {
     let netlist = Netlist::new(&harness);
     let evidence = Evidence { entries: &record.entries, places: &record.places, twin: &twin };
     let (stand, red) = record.stand().unzip();
-    let wishes = Wishes { stand, station: red.and_then(|red| harness.station_of(red)), avoid: &[] };
+    let wishes = Wishes { stand, station: red.and_then(|red| harness.station_of(red)), ..Wishes::default() };
     let mut diagnosis = locate::locate_for(&harness, &netlist, &evidence, &wishes, &Meter::HANDHELD)?;
     diagnosis.notes.extend(record.withdrawn.iter().map(record::Withdrawn::words));
     let (view, sheet) = sheet::locate(&harness, &diagnosis);

@@ -17,6 +17,7 @@ mod nets;
 mod output;
 mod pins;
 mod plan;
+mod study;
 mod trace;
 mod why;
 mod wires;
@@ -56,6 +57,8 @@ enum Command {
     Locate(locate::LocateArgs),
     /// The same as a conversation at the machine, which writes the record as it goes
     Guide(guide::GuideArgs),
+    /// How well the advice does: faults put into made machines and followed to the end
+    Study(study::StudyArgs),
     /// Drawings as SVG
     Draw(draw::DrawArgs),
     /// The machine in the form of another program
@@ -84,6 +87,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Log(args) => log::run(args),
         Command::Locate(args) => locate::run(args),
         Command::Guide(args) => guide::run(args),
+        Command::Study(args) => study::run(args),
         Command::Draw(args) => draw::run(args),
         Command::Export(args) => export::run(args),
     };

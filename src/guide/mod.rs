@@ -15,13 +15,13 @@ mod opening;
 mod question;
 mod said;
 
+use opening::Opening;
 use question::{Origin, Question};
 use said::{HELP, Said};
-use opening::Opening;
 
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, StationId};
 use crate::definition::diagnostic::clean;
+use crate::definition::{Harness, StationId};
 use crate::locate::{self, Avoid, Diagnosis, Evidence, Verdict, Wishes};
 use crate::measure::{Measurement, Meter, Reading};
 use crate::netlist::Netlist;
@@ -127,7 +127,9 @@ impl<'a> Guide<'a> {
         if self.record.stand().is_some() {
             let count = self.record.entries.len() + self.record.places.len();
             let setup = self.stand.words(self.harness);
-            lines.push(format!("The record has {count} readings that count. It leaves the machine so: {setup}."));
+            lines.push(format!(
+                "The record has {count} readings that count. It leaves the machine so: {setup}."
+            ));
             lines.push("If it does not stand so now, bring it there before anything else.".to_owned());
             lines.extend(self.record.withdrawn.iter().map(|gone| format!("- {}", gone.words())));
         } else {
@@ -183,7 +185,9 @@ impl<'a> Guide<'a> {
                 None => Ok(self.once_more()),
             },
             Said::CannotReach(name) => self.out_of_reach(name.as_deref(), at),
-            Said::Yes | Said::No => Ok(line_of("Nothing was asked that takes yes or no. Type what the meter shows.")),
+            Said::Yes | Said::No => {
+                Ok(line_of("Nothing was asked that takes yes or no. Type what the meter shows."))
+            }
             Said::Value(text) => Ok(self.value(&text, at)),
         }
     }
@@ -208,9 +212,7 @@ impl<'a> Guide<'a> {
                 Ok(point) => Avoid::At(point),
                 Err(error) => return Ok(line_of(&format!("{error}: {}.", error.help()))),
             },
-            (None, Some(question)) => {
-                Avoid::Probes(question.measurement.red(), question.measurement.black())
-            }
+            (None, Some(question)) => Avoid::Probes(question.measurement.red(), question.measurement.black()),
             (None, None) => return Ok(self.once_more()),
         };
         self.may_have_moved(Wish::Avoid(avoid), at)
@@ -256,7 +258,10 @@ impl<'a> Guide<'a> {
                 let Some(of) = self.record.last() else { return Ok(self.once_more()) };
                 // The machine does not move by a reading's being withdrawn.
                 let text = NewWithdrawal { at, of, by: self.by.clone(), note: None }.text();
-                let say = say(vec![section("", vec![format!("#{of} is withdrawn: it stays in the record and does not count.")])]);
+                let say = say(vec![section(
+                    "",
+                    vec![format!("#{of} is withdrawn: it stays in the record and does not count.")],
+                )]);
                 Ok(Turn { say, append: Some(text), over: None })
             }
             Wish::Avoid(avoid) => {
@@ -276,7 +281,10 @@ impl<'a> Guide<'a> {
             }
             Err(error) => {
                 let what = clean(&error.to_string());
-                lines(vec![format!("{what}."), "Nothing was written. \"help\" says what can be typed.".to_owned()])
+                lines(vec![
+                    format!("{what}."),
+                    "Nothing was written. \"help\" says what can be typed.".to_owned(),
+                ])
             }
         }
     }
@@ -296,9 +304,9 @@ impl<'a> Guide<'a> {
 
     /// Reasons, and asks for the next reading; or ends.
     fn ask(&mut self) -> Result<Turn, GuideError> {
-        let evidence =
-            Evidence { entries: &self.record.entries, places: &self.record.places, twin: &[] };
-        let wishes = Wishes { stand: Some(&self.stand), station: self.station, avoid: &self.avoid };
+        let evidence = Evidence { entries: &self.record.entries, places: &self.record.places, twin: &[] };
+        let wishes =
+            Wishes { stand: Some(&self.stand), station: self.station, avoid: &self.avoid, keep: false };
         let diagnosis = locate::locate_for(self.harness, self.netlist, &evidence, &wishes, &self.meter)?;
         self.question = self.question_from(&diagnosis)?;
         self.diagnosis = Some(diagnosis);
@@ -389,7 +397,11 @@ impl<'a> Guide<'a> {
             _ => format!(" · {left} faults in {groups} groups are left"),
         };
         let healthy = judged.expect.words();
-        Some(format!("Written as {}: {} · healthy: {healthy} · {verdict}{left}", judged.name, judged.value.words()))
+        Some(format!(
+            "Written as {}: {} · healthy: {healthy} · {verdict}{left}",
+            judged.name,
+            judged.value.words()
+        ))
     }
 
     /// Verdict, what hands and eyes do, and the way back to the machine as it was found.
@@ -412,7 +424,10 @@ impl<'a> Guide<'a> {
 
     fn leave(&mut self) -> Turn {
         let bad = self.diagnosis.as_ref().is_some_and(|diagnosis| diagnosis.verdict != Verdict::Healthy);
-        let mut sections = vec![section("", vec!["The record keeps what was read; the guide goes on from there.".to_owned()])];
+        let mut sections = vec![section(
+            "",
+            vec!["The record keeps what was read; the guide goes on from there.".to_owned()],
+        )];
         if self.question.as_ref().is_some_and(|question| !question.changes.is_empty()) {
             let words = "If changes asked for last were begun, the list below does not know of them.";
             sections[0].lines.push(words.to_owned());

@@ -5,11 +5,11 @@
 
 use crate::definition::Harness;
 use crate::locate::Avoid;
+use crate::measure::Meter;
 use crate::measure::{Measurement, Situation};
 use crate::netlist::Netlist;
 use crate::plan::complaint::{Asked, ComplaintError, Next, Shown, complaint};
 use crate::plan::{self, Plan, Scope, Step};
-use crate::measure::Meter;
 use crate::record::{Entry, Record};
 use crate::setup::Setup;
 

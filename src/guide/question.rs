@@ -130,7 +130,13 @@ impl Question {
                         crate::units::significant(next.seconds, 2)
                     ),
                 };
-                vec![Section { title: "Why this reading".to_owned(), lines: vec![told], columns, rows, ..Section::default() }]
+                vec![Section {
+                    title: "Why this reading".to_owned(),
+                    lines: vec![told],
+                    columns,
+                    rows,
+                    ..Section::default()
+                }]
             }
             Origin::Step { id, purpose } => vec![Section {
                 title: "Why this reading".to_owned(),
@@ -148,8 +154,10 @@ impl Question {
         };
         let limits = [("No less", &self.expect.why.low), ("No more", &self.expect.why.high)];
         let limits = limits.into_iter().map(|(what, why)| (what, why.words(self.expect.ohms)));
-        let limits: Vec<String> =
-            limits.filter(|(_, words)| !words.is_empty()).map(|(what, words)| format!("- {what}: {words}")).collect();
+        let limits: Vec<String> = limits
+            .filter(|(_, words)| !words.is_empty())
+            .map(|(what, words)| format!("- {what}: {words}"))
+            .collect();
         if !limits.is_empty() {
             let title = format!("Why healthy is {}", self.expect.words());
             sections.push(Section { title, lines: limits, ..Section::default() });

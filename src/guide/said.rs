@@ -49,7 +49,8 @@ impl Said {
             let count = opening.split(' ').count();
             if plain == opening || plain.starts_with(&format!("{opening} ")) {
                 let rest = words.get(count..).unwrap_or_default();
-                let rest = rest.iter().filter(|word| !matches!(word.to_lowercase().as_str(), "to" | "it" | "that"));
+                let rest =
+                    rest.iter().filter(|word| !matches!(word.to_lowercase().as_str(), "to" | "it" | "that"));
                 let rest: Vec<&str> = rest.copied().collect();
                 return Self::CannotReach((!rest.is_empty()).then(|| rest.join(" ")));
             }

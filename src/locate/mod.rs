@@ -54,6 +54,7 @@ pub use wishes::{Avoid, Wishes};
 use std::collections::{BTreeMap, BTreeSet};
 
 use next::{Ahead, Now};
+use policy::Choice;
 use unit::Missing;
 use weigh::{Reader, Sifted, Suspect};
 use wiggle::Intermittent;
@@ -127,6 +128,8 @@ pub struct Diagnosis {
     pub compared: Vec<Compared>,
     /// What it amounts to.
     pub verdict: Verdict,
+    /// The problem that the next reading was chosen from, where it was asked for.
+    pub choice: Option<Choice>,
 }
 
 /// Faults that nothing permitted can tell apart.
@@ -243,6 +246,7 @@ pub fn locate_for(
         wiggled: moved.wiggled.clone(),
         compared,
         verdict: Verdict::Healthy,
+        choice: None,
         judged: Vec::new(),
     };
     if judged.iter().any(|j| !j.good) {
@@ -252,6 +256,7 @@ pub fn locate_for(
             setup: wishes.stand.or(last.map(|entry| &entry.setup)).cloned(),
             station: if wishes.stand.is_some() { wishes.station } else { of_last },
             avoid: wishes.avoid.to_vec(),
+            keep: wishes.keep,
         };
         conclude(&mut record, &mut diagnosis, &sifted, now, meter);
     }
@@ -269,7 +274,8 @@ fn conclude(record: &mut Reader<'_>, diagnosis: &mut Diagnosis, sifted: &Sifted,
     let contradictory = !single && (sifted.pairs.is_empty() || share(&sifted.pairs) < 0.5);
     let pool: Vec<Suspect> = if single { sifted.exact.clone() } else { sifted.all().cloned().collect() };
     let proof_from = now.clone();
-    let Ahead { groups, next } = next::choose(record, &pool, now, meter, !single);
+    let Ahead { groups, next, choice } = next::choose(record, &pool, now, meter, !single);
+    diagnosis.choice = choice;
     let mut groups = group(record, &pool, groups, total);
     if single {
         groups.extend(group(record, &sifted.pairs, alike(record, &sifted.pairs), total));

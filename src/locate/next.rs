@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::candidates;
 use super::outcome::{Outcome, Outcomes, is_clear, outcome, pattern, shares};
-use super::policy::{self, Problem, Test, information};
+use super::policy::{self, Choice, Problem, Test, information};
 use super::predict::{self, Range, Scene};
 use super::unit::Missing;
 use super::weigh::{Reader, Suspect};
@@ -73,6 +73,8 @@ pub(super) struct Now {
     pub station: Option<StationId>,
     /// Readings that are not to be proposed.
     pub avoid: Vec<Avoid>,
+    /// Whether the problem is kept.
+    pub keep: bool,
 }
 
 impl Now {
@@ -87,6 +89,8 @@ pub(super) struct Ahead {
     pub groups: Vec<Vec<usize>>,
     /// The next reading.
     pub next: Option<Next>,
+    /// What it was chosen from, where that was asked for.
+    pub choice: Option<Choice>,
 }
 
 /// Groups the suspects by what permitted readings can tell apart, and chooses the reading to take next. With
@@ -101,6 +105,7 @@ pub(super) fn choose(
     let kinds = kinds(record, suspects);
     let (weighed, rest) = kinds.split_at(kinds.len().min(WEIGHED));
     let heads: Vec<Suspect> = weighed.iter().map(|kind| kind.head(suspects)).collect();
+    let keep = now.keep;
     let mut thought = Thought::new(record, &heads, now, meter, again);
     thought.look_around();
     let mut of_signature: BTreeMap<&Vec<Outcomes>, Vec<usize>> = BTreeMap::new();
@@ -108,11 +113,12 @@ pub(super) fn choose(
         of_signature.entry(signature).or_default().push(at);
     }
     let by_kind: Vec<Vec<usize>> = of_signature.into_values().collect();
-    let next = thought.pick(&by_kind);
+    let mut choice = keep.then(Choice::default);
+    let next = thought.pick(&by_kind, choice.as_mut());
     let next = next.map(|chosen| thought.next(&by_kind, weighed, suspects, chosen));
     let members = |kinds: &Vec<usize>| kinds.iter().flat_map(|at| weighed[*at].members.clone()).collect();
     let groups = by_kind.iter().map(members).chain(rest.iter().map(|kind| kind.members.clone())).collect();
-    Ahead { groups, next }
+    Ahead { groups, next, choice }
 }
 
 /// Suspects that change the same and take the same readings for wrong: no reading tells them apart.
@@ -253,7 +259,7 @@ impl<'t, 'a> Thought<'t, 'a> {
     }
 
     /// The option to take next, by its place.
-    fn pick(&self, groups: &[Vec<usize>]) -> Option<usize> {
+    fn pick(&self, groups: &[Vec<usize>], keep: Option<&mut Choice>) -> Option<usize> {
         let weight = |group: &Vec<usize>| group.iter().map(|at| self.heads[*at].weight).sum();
         let weights: Vec<f64> = groups.iter().map(weight).collect();
         let harness = self.record.harness;
@@ -276,15 +282,31 @@ impl<'t, 'a> Thought<'t, 'a> {
             .flat_map(|from| used.iter().map(move |to| (*from, *to)))
             .map(|(from, to)| ((from, to), seconds(harness, &self.setups[from], &self.setups[to])))
             .collect();
-        let cost = |from: Option<usize>, test: usize| {
+        let bare = |from: Option<usize>, test: usize| {
             let option = &self.options[test];
             let there = from.map_or(option.seconds, |from| {
                 let (setup, station) = places[from];
                 let change = between.get(&(setup, option.place)).copied().unwrap_or_default();
                 change + walk(harness, station, &option.measurement)
             });
-            there + READING_SECONDS.get() + THOUGHT
+            there + READING_SECONDS.get()
         };
+        if let Some(choice) = keep {
+            let all = 0..tests.len();
+            let mut order: Vec<usize> = all.clone().collect();
+            let probes = |m: &Measurement| (m.red(), m.black());
+            order.sort_by_key(|at| (self.options[*at].place, probes(&self.options[*at].measurement)));
+            let row = |place: usize| all.clone().map(|test| bare(Some(place), test)).collect();
+            *choice = Choice {
+                weights: weights.clone(),
+                tests: tests.clone(),
+                order,
+                from_here: all.clone().map(|test| bare(None, test)).collect(),
+                from: (0..places.len()).map(row).collect(),
+                thought: THOUGHT,
+            };
+        }
+        let cost = |from: Option<usize>, test: usize| bare(from, test) + THOUGHT;
         let problem = Problem { weights: &weights, tests: &tests, cost: &cost };
         problem.advise().map(|advice| advice.test)
     }

@@ -43,4 +43,6 @@ pub struct Wishes<'a> {
     pub station: Option<StationId>,
     /// Readings that are not to be proposed.
     pub avoid: &'a [Avoid],
+    /// Whether the answer keeps the problem that the next reading was chosen from.
+    pub keep: bool,
 }

@@ -77,8 +77,7 @@ impl NewWithdrawal {
     pub fn text(&self) -> String {
         let at = self.at.iter().map(|at| format!("at = {at}\n"));
         let more = [("by", &self.by), ("note", &self.note)].into_iter();
-        let more =
-            more.filter_map(|(key, text)| Some(format!("{key} = {}\n", quoted(text.as_deref()?))));
+        let more = more.filter_map(|(key, text)| Some(format!("{key} = {}\n", quoted(text.as_deref()?))));
         let more: String = at.chain(more).collect();
         format!("[[reading]]\n{more}kind = \"{WITHDRAWAL}\"\nvalue = \"#{}\"\n", self.of)
     }

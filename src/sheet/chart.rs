@@ -186,7 +186,8 @@ fn sheet(harness: &Harness, plan: &Plan, dossier: &Dossier, view: &ChartView) ->
         let mut lines = vec![format!("{}.", phase.setup.words(harness))];
         lines.extend(phase.cautions.iter().map(|text| format!("- Caution: {text}")));
         if !phase.live.is_empty() {
-            let live = phase.live.iter().map(|(point, volts)| format!("{} {volts}", harness.point_name(*point)));
+            let live =
+                phase.live.iter().map(|(point, volts)| format!("{} {volts}", harness.point_name(*point)));
             lines.push(format!("- Live at open plugs: {}.", live.collect::<Vec<_>>().join(", ")));
         }
         titled(&format!("Setup {} · {}", phase.id, phase.title), lines)
@@ -216,7 +217,8 @@ fn draw(step: &ChartStepView, depth: usize, led_by: &str, lines: &mut Vec<String
     let indent = "  ".repeat(depth);
     let changes: Vec<String> =
         step.changes.iter().map(|change| format!("{} {}", change.action, change.target)).collect();
-    let changes = if changes.is_empty() { String::new() } else { format!(" first {};", changes.join(", then ")) };
+    let changes =
+        if changes.is_empty() { String::new() } else { format!(" first {};", changes.join(", then ")) };
     let at = if step.station.is_empty() { String::new() } else { format!(" at {}", step.station) };
     lines.push(format!(
         "{indent}- {led_by}{}:{changes} {} red {}, black {}{at}, healthy {}",
