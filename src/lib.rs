@@ -43,7 +43,7 @@
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
 //! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`verify`],
-//! [`record`], [`locate`], [`draw`], [`sheet`], [`cli`].
+//! [`record`], [`locate`], [`study`], [`draw`], [`sheet`], [`guide`], [`cli`].
 
 pub mod audit;
 pub mod circuit;
@@ -52,6 +52,7 @@ pub mod conductor;
 pub mod definition;
 pub mod draw;
 pub mod fault;
+pub mod guide;
 pub mod locate;
 pub mod measure;
 pub mod netlist;
@@ -59,5 +60,6 @@ pub mod plan;
 pub mod record;
 pub mod setup;
 pub mod sheet;
+pub mod study;
 pub mod units;
 pub mod verify;

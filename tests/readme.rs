@@ -8,8 +8,9 @@
 #![allow(clippy::unwrap_used, reason = "a test's helpers fail by panicking")]
 
 use std::fs;
+use std::io::Write;
 use std::path::Path;
-use std::process::{Command, Output};
+use std::process::{Command, Output, Stdio};
 
 const README: &str = include_str!("../README.md");
 
@@ -105,6 +106,11 @@ fn transcripts(block: &str) -> Vec<(String, String)> {
 
 /// Runs a command line and gives what a terminal would show.
 fn run(command: &str, folder: &Path) -> String {
+    // `printf "25.1 V\n" | ringout …`: what is typed comes through a pipe.
+    let (typed, command) = match command.strip_prefix("printf ").and_then(|rest| rest.split_once(" | ")) {
+        Some((typed, command)) => (words(typed)[0].replace("\\n", "\n"), command),
+        None => (String::new(), command),
+    };
     let words = words(command);
     if words[0] == "cat" {
         return fs::read_to_string(folder.join(&words[1])).unwrap();
@@ -116,7 +122,11 @@ fn run(command: &str, folder: &Path) -> String {
     };
     let mut program = Command::new(env!("CARGO_BIN_EXE_ringout"));
     program.args(&words[1..]).current_dir(folder).env_remove("COLUMNS");
-    let Output { status, stdout, stderr } = program.output().unwrap();
+    program.stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped());
+    let mut child = program.spawn().unwrap();
+    // A command that reads nothing may be gone before it is written to.
+    drop(child.stdin.take().unwrap().write_all(typed.as_bytes()));
+    let Output { status, stdout, stderr } = child.wait_with_output().unwrap();
     let mut shown = String::from_utf8(stderr).unwrap();
     match kept {
         Some(path) => fs::write(path, stdout).unwrap(),

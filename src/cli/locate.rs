@@ -5,10 +5,10 @@ use std::path::PathBuf;
 use super::Outcome;
 use super::common::{self, Source};
 use super::output::{self, FormatArg};
-use crate::locate::{self, Evidence, Verdict};
+use crate::locate::{self, Evidence, Verdict, Wishes};
 use crate::measure::Meter;
 use crate::netlist::Netlist;
-use crate::sheet;
+use crate::{record, sheet};
 
 #[derive(Debug, clap::Args)]
 pub(super) struct LocateArgs {
@@ -33,7 +33,10 @@ pub(super) fn run(args: &LocateArgs) -> anyhow::Result<Outcome> {
     let twin = twin.map(|record| record.entries).unwrap_or_default();
     let netlist = Netlist::new(&harness);
     let evidence = Evidence { entries: &record.entries, places: &record.places, twin: &twin };
-    let diagnosis = locate::locate_with(&harness, &netlist, &evidence, &Meter::HANDHELD)?;
+    let (stand, red) = record.stand().unzip();
+    let wishes = Wishes { stand, station: red.and_then(|red| harness.station_of(red)), ..Wishes::default() };
+    let mut diagnosis = locate::locate_for(&harness, &netlist, &evidence, &wishes, &Meter::HANDHELD)?;
+    diagnosis.notes.extend(record.withdrawn.iter().map(record::Withdrawn::words));
     let (view, sheet) = sheet::locate(&harness, &diagnosis);
     output::show(args.format, &view, &sheet)?;
     // Whoever looks for a place has found a fault already.

@@ -47,7 +47,7 @@ pub(super) struct LogArgs {
     #[arg(long, value_name = "AIDS", value_delimiter = ',', requires = "step")]
     aids: Vec<String>,
     /// continuity, isolation, voltage or drop; to find the place along a wire: loop, murray, varley, capacitance
-    /// or reflection
+    /// or reflection; withdrawal, with --value "#3", where reading 3 is not to count
     #[arg(long)]
     kind: Option<String>,
     /// Red probe
@@ -92,6 +92,9 @@ pub(super) struct LogArgs {
 
 pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
     let harness = args.source.load()?;
+    if args.kind.as_deref() == Some(record::WITHDRAWAL) {
+        return withdraw(args, &harness);
+    }
     let netlist = Netlist::new(&harness);
     let mut new = new_entry(args, &harness, &netlist)?;
     if log_place::tells_place(&new.kind) {
@@ -132,6 +135,23 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
         ));
     }
     Ok(if good { Outcome::Well } else { Outcome::Finding })
+}
+
+/// Withdraws an earlier reading: it stays in the record and does not count.
+fn withdraw(args: &LogArgs, harness: &Harness) -> anyhow::Result<Outcome> {
+    let record = common::read_record(harness, &args.record)?;
+    let Some(of) = record::NewWithdrawal::number(&args.value) else {
+        bail!("`{}` is not the number of a reading: write it as reports do, --value \"#3\"", args.value);
+    };
+    let entries = record.entries.iter().map(|entry| entry.number);
+    if !entries.chain(record.places.iter().map(|place| place.number)).any(|number| number == of) {
+        bail!("{} has no reading #{of} that counts: nothing was written", args.record.display());
+    }
+    let at = Some(time(args.at.as_deref())?);
+    let new = record::NewWithdrawal { at, of, by: args.by.clone(), note: args.note.clone() };
+    append(harness, &args.record, &new.text())?;
+    output::print(&format!("#{of} is withdrawn: it stays in the record and does not count\n"))?;
+    Ok(Outcome::Well)
 }
 
 /// What the meter showed while something was moved.
@@ -217,7 +237,7 @@ fn from_plan(args: &LogArgs, id: &str, harness: &Harness, netlist: &Netlist) -> 
 }
 
 /// The time given, or now, to the second in UTC.
-fn time(given: Option<&str>) -> anyhow::Result<toml::value::Datetime> {
+pub(super) fn time(given: Option<&str>) -> anyhow::Result<toml::value::Datetime> {
     let text = match given {
         Some(text) => text.to_owned(),
         None => jiff::Timestamp::now().round(jiff::Unit::Second)?.to_string(),

@@ -9,6 +9,7 @@ mod common;
 mod draw;
 mod export;
 mod files;
+mod guide;
 mod locate;
 mod log;
 mod log_place;
@@ -17,6 +18,7 @@ mod output;
 mod pack;
 mod pins;
 mod plan;
+mod study;
 mod trace;
 mod why;
 mod wires;
@@ -54,6 +56,10 @@ enum Command {
     Log(Box<log::LogArgs>),
     /// From recorded readings to the segment at fault
     Locate(locate::LocateArgs),
+    /// The same as a conversation at the machine, which writes the record as it goes
+    Guide(guide::GuideArgs),
+    /// How well the advice does: faults put into made machines and followed to the end
+    Study(study::StudyArgs),
     /// Drawings as SVG
     Draw(draw::DrawArgs),
     /// One HTML page for print and tablet: plan, pictures, pin maps, boxes for the readings
@@ -83,6 +89,8 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Why(args) => why::run(args),
         Command::Log(args) => log::run(args),
         Command::Locate(args) => locate::run(args),
+        Command::Guide(args) => guide::run(args),
+        Command::Study(args) => study::run(args),
         Command::Draw(args) => draw::run(args),
         Command::Pack(args) => pack::run(args),
         Command::Export(args) => export::run(args),

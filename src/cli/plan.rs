@@ -30,6 +30,9 @@ pub(super) struct PlanArgs {
     /// With --complaint: go on as long as anything tells, however unlikely
     #[arg(long, requires = "complaint")]
     thorough: bool,
+    /// With --complaint: the steps as one tree from the first reading to where it ends, for a manual
+    #[arg(long, requires = "complaint", conflicts_with = "why")]
+    chart: bool,
     /// For a build: in stages from loose wires to the first power
     #[arg(long, conflicts_with_all = ["unplug", "circuit", "complaint"])]
     stages: bool,
@@ -76,6 +79,12 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
         None if args.stages => plan::stages(&harness, &netlist, meters, aids)?,
         None => plan::plan_with(&harness, &netlist, &scope, meters, aids)?,
     };
+    if args.chart
+        && let Some((view, sheet)) = sheet::chart(&harness, &plan)
+    {
+        output::show(args.format, &view, &sheet)?;
+        return Ok(Outcome::Well);
+    }
     let (view, sheet) =
         if args.why { sheet::plan_with_reasons(&harness, &plan) } else { sheet::plan(&harness, &plan) };
     output::show(args.format, &view, &sheet)?;

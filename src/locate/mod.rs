@@ -39,19 +39,22 @@ pub mod twin;
 mod unit;
 mod weigh;
 pub mod wiggle;
+mod wishes;
 
 pub use judge::{Judged, Left, meter_of};
-pub use next::{Meaning, Next};
+pub use next::{Meaning, Next, live};
 pub use place::{Distance, Places};
 pub use reasons::{Accusation, Clearance, Example, Reasons, Step};
 pub use twin::Compared;
 pub use unit::{Need, Proof, UnitCase};
 pub use weigh::MISREAD;
 pub use wiggle::Wiggled;
+pub use wishes::{Avoid, Wishes};
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use next::{Ahead, Now};
+use policy::Choice;
 use unit::Missing;
 use weigh::{Reader, Sifted, Suspect};
 use wiggle::Intermittent;
@@ -125,6 +128,8 @@ pub struct Diagnosis {
     pub compared: Vec<Compared>,
     /// What it amounts to.
     pub verdict: Verdict,
+    /// The problem that the next reading was chosen from, where it was asked for.
+    pub choice: Option<Choice>,
 }
 
 /// Faults that nothing permitted can tell apart.
@@ -201,6 +206,20 @@ pub fn locate_with(
     evidence: &Evidence<'_>,
     meter: &Meter,
 ) -> Result<Diagnosis, Unsettled> {
+    locate_for(harness, netlist, evidence, &Wishes::default(), meter)
+}
+
+/// [`locate_with`], for a person who says where the machine stands and what is out of reach.
+///
+/// # Errors
+/// As [`locate`].
+pub fn locate_for(
+    harness: &Harness,
+    netlist: &Netlist,
+    evidence: &Evidence<'_>,
+    wishes: &Wishes<'_>,
+    meter: &Meter,
+) -> Result<Diagnosis, Unsettled> {
     let entries = evidence.entries;
     let situations = situations(harness, netlist, entries)?;
     let (mut judged, left) = judge::judge(&situations, entries, meter);
@@ -227,13 +246,17 @@ pub fn locate_with(
         wiggled: moved.wiggled.clone(),
         compared,
         verdict: Verdict::Healthy,
+        choice: None,
         judged: Vec::new(),
     };
     if judged.iter().any(|j| !j.good) {
         let last = entries.last();
+        let of_last = last.and_then(|entry| harness.station_of(entry.red));
         let now = Now {
-            setup: last.map(|entry| entry.setup.clone()),
-            station: last.and_then(|entry| harness.station_of(entry.red)),
+            setup: wishes.stand.or(last.map(|entry| &entry.setup)).cloned(),
+            station: if wishes.stand.is_some() { wishes.station } else { of_last },
+            avoid: wishes.avoid.to_vec(),
+            keep: wishes.keep,
         };
         conclude(&mut record, &mut diagnosis, &sifted, now, meter);
     }
@@ -251,7 +274,8 @@ fn conclude(record: &mut Reader<'_>, diagnosis: &mut Diagnosis, sifted: &Sifted,
     let contradictory = !single && (sifted.pairs.is_empty() || share(&sifted.pairs) < 0.5);
     let pool: Vec<Suspect> = if single { sifted.exact.clone() } else { sifted.all().cloned().collect() };
     let proof_from = now.clone();
-    let Ahead { groups, next } = next::choose(record, &pool, now, meter, !single);
+    let Ahead { groups, next, choice } = next::choose(record, &pool, now, meter, !single);
+    diagnosis.choice = choice;
     let mut groups = group(record, &pool, groups, total);
     if single {
         groups.extend(group(record, &sifted.pairs, alike(record, &sifted.pairs), total));

@@ -4,10 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::candidates;
 use super::outcome::{Outcome, Outcomes, is_clear, outcome, pattern, shares};
-use super::policy::{self, Problem, Test, information};
+use super::policy::{self, Choice, Problem, Test, information};
 use super::predict::{self, Range, Scene};
 use super::unit::Missing;
 use super::weigh::{Reader, Suspect};
+use super::wishes::Avoid;
 use crate::definition::{Harness, Point, StationId};
 use crate::fault::Fault;
 use crate::measure::{Expectation, Measurement, Meter, Situation};
@@ -70,6 +71,16 @@ pub(super) struct Now {
     pub setup: Option<Setup>,
     /// The station of the last reading.
     pub station: Option<StationId>,
+    /// Readings that are not to be proposed.
+    pub avoid: Vec<Avoid>,
+    /// Whether the problem is kept.
+    pub keep: bool,
+}
+
+impl Now {
+    fn allows(&self, measurement: &Measurement) -> bool {
+        !self.avoid.iter().any(|avoid| avoid.forbids(measurement))
+    }
 }
 
 /// What came of thinking ahead.
@@ -78,6 +89,8 @@ pub(super) struct Ahead {
     pub groups: Vec<Vec<usize>>,
     /// The next reading.
     pub next: Option<Next>,
+    /// What it was chosen from, where that was asked for.
+    pub choice: Option<Choice>,
 }
 
 /// Groups the suspects by what permitted readings can tell apart, and chooses the reading to take next. With
@@ -92,6 +105,7 @@ pub(super) fn choose(
     let kinds = kinds(record, suspects);
     let (weighed, rest) = kinds.split_at(kinds.len().min(WEIGHED));
     let heads: Vec<Suspect> = weighed.iter().map(|kind| kind.head(suspects)).collect();
+    let keep = now.keep;
     let mut thought = Thought::new(record, &heads, now, meter, again);
     thought.look_around();
     let mut of_signature: BTreeMap<&Vec<Outcomes>, Vec<usize>> = BTreeMap::new();
@@ -99,11 +113,12 @@ pub(super) fn choose(
         of_signature.entry(signature).or_default().push(at);
     }
     let by_kind: Vec<Vec<usize>> = of_signature.into_values().collect();
-    let next = thought.pick(&by_kind);
+    let mut choice = keep.then(Choice::default);
+    let next = thought.pick(&by_kind, choice.as_mut());
     let next = next.map(|chosen| thought.next(&by_kind, weighed, suspects, chosen));
     let members = |kinds: &Vec<usize>| kinds.iter().flat_map(|at| weighed[*at].members.clone()).collect();
     let groups = by_kind.iter().map(members).chain(rest.iter().map(|kind| kind.members.clone())).collect();
-    Ahead { groups, next }
+    Ahead { groups, next, choice }
 }
 
 /// Suspects that change the same and take the same readings for wrong: no reading tells them apart.
@@ -147,6 +162,7 @@ struct Thought<'t, 'a> {
     heads: &'t [Suspect],
     now: Setup,
     here: Option<StationId>,
+    avoid: Vec<Avoid>,
     meter: &'t Meter,
     setups: Vec<Setup>,
     /// Readings of the record that are not thought of again.
@@ -166,7 +182,7 @@ impl<'t, 'a> Thought<'t, 'a> {
         again: bool,
     ) -> Self {
         let harness = record.harness;
-        let here = now.station;
+        let (here, avoid) = (now.station, now.avoid);
         let now = now.setup.unwrap_or_else(|| as_found(harness));
         let known = record.judged.iter().map(|j| j.measurement.setup().clone());
         let setups = candidates::setups(harness, record.netlist, record.universe, heads, known, &now);
@@ -177,7 +193,7 @@ impl<'t, 'a> Thought<'t, 'a> {
         let taken = all.clone().filter(|at| !doubted(at)).map(probes).collect();
         let again = all.filter(doubted).map(probes).collect();
         let signatures = vec![Vec::new(); heads.len()];
-        Self { record, heads, now, here, meter, setups, taken, again, signatures, options: Vec::new() }
+        Self { record, heads, now, here, avoid, meter, setups, taken, again, signatures, options: Vec::new() }
     }
 
     /// Thinks of every reading worth thinking of. Of those that divide the suspects alike in one setup the quickest
@@ -224,6 +240,10 @@ impl<'t, 'a> Thought<'t, 'a> {
                 for (signature, outcome) in self.signatures.iter_mut().zip(&outcomes) {
                     signature.push(*outcome);
                 }
+                // What is out of reach tells groups apart all the same.
+                if self.avoid.iter().any(|avoid| avoid.forbids(&measurement)) {
+                    continue;
+                }
                 let shows: Vec<u8> = outcomes.iter().map(|one| one.bits()).collect();
                 let seconds = change + walk(self.record.harness, self.here, &measurement);
                 let candidate = Candidate { measurement, expect, outcomes, place, seconds, again };
@@ -239,7 +259,7 @@ impl<'t, 'a> Thought<'t, 'a> {
     }
 
     /// The option to take next, by its place.
-    fn pick(&self, groups: &[Vec<usize>]) -> Option<usize> {
+    fn pick(&self, groups: &[Vec<usize>], keep: Option<&mut Choice>) -> Option<usize> {
         let weight = |group: &Vec<usize>| group.iter().map(|at| self.heads[*at].weight).sum();
         let weights: Vec<f64> = groups.iter().map(weight).collect();
         let harness = self.record.harness;
@@ -262,15 +282,31 @@ impl<'t, 'a> Thought<'t, 'a> {
             .flat_map(|from| used.iter().map(move |to| (*from, *to)))
             .map(|(from, to)| ((from, to), seconds(harness, &self.setups[from], &self.setups[to])))
             .collect();
-        let cost = |from: Option<usize>, test: usize| {
+        let bare = |from: Option<usize>, test: usize| {
             let option = &self.options[test];
             let there = from.map_or(option.seconds, |from| {
                 let (setup, station) = places[from];
                 let change = between.get(&(setup, option.place)).copied().unwrap_or_default();
                 change + walk(harness, station, &option.measurement)
             });
-            there + READING_SECONDS.get() + THOUGHT
+            there + READING_SECONDS.get()
         };
+        if let Some(choice) = keep {
+            let all = 0..tests.len();
+            let mut order: Vec<usize> = all.clone().collect();
+            let probes = |m: &Measurement| (m.red(), m.black());
+            order.sort_by_key(|at| (self.options[*at].place, probes(&self.options[*at].measurement)));
+            let row = |place: usize| all.clone().map(|test| bare(Some(place), test)).collect();
+            *choice = Choice {
+                weights: weights.clone(),
+                tests: tests.clone(),
+                order,
+                from_here: all.clone().map(|test| bare(None, test)).collect(),
+                from: (0..places.len()).map(row).collect(),
+                thought: THOUGHT,
+            };
+        }
+        let cost = |from: Option<usize>, test: usize| bare(from, test) + THOUGHT;
         let problem = Problem { weights: &weights, tests: &tests, cost: &cost };
         problem.advise().map(|advice| advice.test)
     }
@@ -340,7 +376,7 @@ pub(super) fn proof(
     let from = now.setup.clone().unwrap_or_else(|| as_found(harness));
     let taken: BTreeSet<Probes> = record.judged.iter().map(|j| Probes::of(&j.measurement)).collect();
     let cost = |m: &Measurement| seconds(harness, &from, m.setup()) + walk(harness, now.station, m);
-    let fresh = missing.readings.into_iter().filter(|m| !taken.contains(&Probes::of(m)));
+    let fresh = missing.readings.into_iter().filter(|m| !taken.contains(&Probes::of(m)) && now.allows(m));
     let measurement = fresh.min_by(|a, b| cost(a).total_cmp(&cost(b)).then_with(|| a.cmp(b)))?;
     let situation = Situation::new(harness, record.netlist, measurement.setup()).ok()?;
     let expect = situation.expect(&measurement, meter);
@@ -436,7 +472,7 @@ fn walk(harness: &Harness, here: Option<StationId>, measurement: &Measurement) -
 }
 
 /// Contacts of open plugs that are live.
-fn live(harness: &Harness, netlist: &Netlist, setup: &Setup) -> Vec<(Point, Volts)> {
+pub fn live(harness: &Harness, netlist: &Netlist, setup: &Setup) -> Vec<(Point, Volts)> {
     /// From this voltage against the chassis a contact counts as live: common practice.
     const LIVE: f64 = 1.0;
     if setup.power() == Power::Isolated || setup.parted().len() == 0 {

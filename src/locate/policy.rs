@@ -56,6 +56,36 @@ pub struct Advice {
     pub to_the_end: Option<f64>,
 }
 
+/// A problem with its costs as figures, for whoever compares ways through it.
+#[derive(Debug, Clone, Default)]
+pub struct Choice {
+    /// The weight of each group of suspects.
+    pub weights: Vec<f64>,
+    /// The readings that tell something.
+    pub tests: Vec<Test>,
+    /// The same in the order of the contacts in the definition, setup by setup.
+    pub order: Vec<usize>,
+    /// Seconds for a test from where one stands: changes, walks and the reading.
+    pub from_here: Vec<f64>,
+    /// The same from each place.
+    pub from: Vec<Vec<f64>>,
+    /// What the policy adds to every reading, in seconds.
+    pub thought: f64,
+}
+
+impl Choice {
+    /// Seconds for a test from a place; from where one stands if there is none.
+    pub fn seconds(&self, from: Option<usize>, test: usize) -> f64 {
+        from.map_or(self.from_here[test], |from| self.from[from][test])
+    }
+
+    /// The least expected cost to tell all groups apart, every order weighed; `None` where there are too many groups,
+    /// or no test is sure to get further.
+    pub fn optimum(&self, cost: &dyn Fn(Option<usize>, usize) -> f64) -> Option<f64> {
+        Problem { weights: &self.weights, tests: &self.tests, cost }.exact()?.to_the_end
+    }
+}
+
 impl Problem<'_> {
     /// The test to make now; `None` where none tells anything.
     pub fn advise(&self) -> Option<Advice> {

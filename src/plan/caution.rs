@@ -35,7 +35,7 @@ const BEFORE_LEAD: &[&str] = &[
 ];
 
 /// Cautions that hold through the whole plan.
-pub(super) fn throughout(harness: &Harness, meters: &Meters) -> Vec<String> {
+pub fn throughout(harness: &Harness, meters: &Meters) -> Vec<String> {
     let mut cautions = vec![
         "Prove the meter on something known, measure, prove the meter again.".to_owned(),
         "Never force a probe into a socket contact: it spreads the contact and makes the next fault. Use the \
@@ -173,7 +173,7 @@ fn frame(phases: &[Phase]) -> Option<String> {
 }
 
 /// Cautions of one phase.
-pub(super) fn of_phase(
+pub fn of_phase(
     situation: &Situation<'_>,
     changes: &[Action],
     live: &[(Point, Volts)],
@@ -252,7 +252,7 @@ fn titled(part: &Part) -> String {
 }
 
 /// Before the function check, where the machine is whole again and has power: what will move.
-pub(super) fn of_close(situation: &Situation<'_>) -> Option<String> {
+pub fn of_close(situation: &Situation<'_>) -> Option<String> {
     let motor = |part: &&Part| matches!(part.kind, PartKind::Load { kind: LoadKind::Motor, .. });
     let motors: Vec<String> = situation.harness.parts.values().filter(motor).map(titled).collect();
     let live = situation.setup.power() == Power::Connected && !motors.is_empty();

@@ -32,7 +32,7 @@ pub use aids::{Aided, Aids, Group, Loop, SPLIT, SPLIT_LOOP, UnknownAid, Without}
 pub use bounds::{
     Compared, counting, group_tests, kautz, modified_counting, pair_tests, side, spanning_steps,
 };
-pub use caution::{BEFORE, DEFERENCE};
+pub use caution::{BEFORE, DEFERENCE, of_close, of_phase, throughout};
 pub use hidden::{Hidden, Reason, Uncover};
 pub use instrument::Meters;
 pub use stages::{Stage, stages};

@@ -6,15 +6,20 @@
 //!
 //! A last entry that was cut off (a full disk, a flat battery) is reported and left out, never
 //! silently dropped. Writing is the caller's business.
+//!
+//! Nothing is ever taken out. An entry of kind `withdrawal` says that an earlier one does not count: both stay in the
+//! text, and the numbers of all others stay what they were.
 
 mod entry;
 pub mod place;
 mod read;
 mod read_place;
+mod withdraw;
 
 pub use entry::NewEntry;
 pub use place::{NewPlace, PlaceKind, PlaceReading};
 pub use read::{Record, head, mend, read};
+pub use withdraw::{NewWithdrawal, WITHDRAWAL, Withdrawn};
 pub(crate) use read_place::{far_end, is_frame};
 
 use crate::definition::diagnostic::Place;

@@ -2,7 +2,8 @@
 
 use toml::de::{DeTable, DeValue};
 
-use super::{Entry, PlaceKind, PlaceReading};
+use super::withdraw::{self, Withdrawal, Withdrawn};
+use super::{Entry, PlaceKind, PlaceReading, WITHDRAWAL};
 use crate::definition::diagnostic::{At, Diagnostic, FileId, Place, Severity, Sink, Sources};
 use crate::definition::reader::{Reader, Value, lists_of, text_of, texts_of};
 use crate::definition::{ConditionId, ConnectorId, Harness, Kind, PartId, PartKind, Point};
@@ -16,6 +17,8 @@ pub struct Record {
     pub entries: Vec<Entry>,
     /// Its readings of a place along a wire, in the order they were written.
     pub places: Vec<PlaceReading>,
+    /// Readings that were withdrawn, in the order in which they were.
+    pub withdrawn: Vec<Withdrawn>,
     /// What deserves a look, and, where there are errors, what is wrong.
     pub diagnostics: Vec<Diagnostic>,
     /// The text the diagnostics point into.
@@ -49,7 +52,7 @@ pub fn read(harness: &Harness, name: &str, text: &str) -> Record {
         let place = Place::new(file, error.span().unwrap_or(0..0));
         sink.push(Diagnostic::error("syntax", place, format!("not valid TOML: {}", error.message())));
     }
-    let (mut entries, mut places) = (Vec::new(), Vec::new());
+    let (mut entries, mut places, mut withdrawals) = (Vec::new(), Vec::new(), Vec::new());
     if errors.is_empty() {
         let mut reader = Reader::new(table.get_ref(), Place::new(file, 0..0), "a record", &sink);
         check_format(&mut reader, file, &sink);
@@ -59,12 +62,14 @@ pub fn read(harness: &Harness, name: &str, text: &str) -> Record {
             match context.reading_of(value, at + 1) {
                 Some(One::Entry(entry)) => entries.push(*entry),
                 Some(One::Place(place)) => places.push(*place),
+                Some(One::Withdrawal(withdrawal)) => withdrawals.push(withdrawal),
                 None => {}
             }
         }
         reader.finish();
     }
-    Record { entries, places, diagnostics: sink.into_sorted(), sources }
+    let withdrawn = withdraw::apply(withdrawals, &mut entries, &mut places, &sink);
+    Record { entries, places, withdrawn, diagnostics: sink.into_sorted(), sources }
 }
 
 /// The line above an entry that was cut off and is kept as a comment.
@@ -174,6 +179,7 @@ pub fn head(harness: &Harness) -> String {
 enum One {
     Entry(Box<Entry>),
     Place(Box<PlaceReading>),
+    Withdrawal(Withdrawal),
 }
 
 /// When, where and in which state of the machine a reading was taken.
@@ -200,6 +206,11 @@ impl Context<'_> {
     fn reading_of(&self, value: &Value<'_>, number: usize) -> Option<One> {
         let mut r = Reader::of_value(value, self.file, "a reading", self.sink)?;
         let word = r.required_text("kind");
+        if word.as_ref().is_some_and(|word| word.value == WITHDRAWAL) {
+            let withdrawal = self.withdrawal(&mut r, number);
+            r.finish();
+            return withdrawal.map(One::Withdrawal);
+        }
         let one = match word.as_ref().and_then(|word| PlaceKind::parse(&word.value)) {
             Some(kind) => self.place_reading(&mut r, kind, number).map(|place| One::Place(Box::new(place))),
             None => self.entry(&mut r, word, number).map(|entry| One::Entry(Box::new(entry))),
@@ -287,7 +298,7 @@ impl Context<'_> {
         lists.iter().filter_map(points).collect()
     }
 
-    fn time(&self, value: &Value<'_>) -> Option<String> {
+    pub(super) fn time(&self, value: &Value<'_>) -> Option<String> {
         if let Some(time) = value.get_ref().as_datetime() {
             return Some(time.to_string());
         }
@@ -300,7 +311,8 @@ impl Context<'_> {
         let kind = Kind::parse(&word.value);
         if kind.is_none() {
             let known = Kind::ALL.iter().map(|(word, _)| *word);
-            let known: Vec<&str> = known.chain(PlaceKind::ALL.iter().map(|(word, _)| *word)).collect();
+            let known = known.chain(PlaceKind::ALL.iter().map(|(word, _)| *word));
+            let known: Vec<&str> = known.chain([WITHDRAWAL]).collect();
             let help = format!("known kinds: {}", known.join(", "));
             self.error(word.place, format!("no kind of reading is called `{}`", word.value), Some(help));
         }

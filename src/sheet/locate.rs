@@ -9,7 +9,7 @@ use super::{BesideView, Section, Sheet, Stamp, place, suspects};
 use crate::definition::Harness;
 use crate::fault::Fault;
 use crate::locate::place::words;
-use crate::locate::{Cleared, Diagnosis, Distance, Group, Judged, Verdict};
+use crate::locate::{Cleared, Diagnosis, Distance, Group, Judged, Next, Verdict};
 use crate::plan::DEFERENCE;
 use crate::units::significant;
 
@@ -228,14 +228,32 @@ fn sheet(harness: &Harness, diagnosis: &Diagnosis, view: &LocateView) -> Sheet {
     if let Some(next) = &diagnosis.next {
         sections.push(next::section(harness, next));
     }
-    if !view.by_hand.is_empty() {
-        sections.push(Section {
-            title: "By hand and eye, before anything is replaced".to_owned(),
-            lines: view.by_hand.iter().map(|todo| format!("- {todo}")).collect(),
-            ..Section::default()
-        });
-    }
+    sections.extend(by_hand(view));
     Sheet { sections, notes: vec![DEFERENCE.to_owned()], ..Sheet::of("Locate", &view.harness) }
+}
+
+/// What hands and eyes do.
+fn by_hand(view: &LocateView) -> Option<Section> {
+    (!view.by_hand.is_empty()).then(|| Section {
+        title: "By hand and eye, before anything is replaced".to_owned(),
+        lines: view.by_hand.iter().map(|todo| format!("- {todo}")).collect(),
+        ..Section::default()
+    })
+}
+
+/// What it comes to, without the readings and the derivation: verdict, suspects, what is to be done.
+pub fn conclusion(harness: &Harness, diagnosis: &Diagnosis) -> Vec<Section> {
+    let (view, _) = locate(harness, diagnosis);
+    let mut sections = vec![verdict_section(harness, diagnosis, &view)];
+    sections.extend(doubted_section(harness, diagnosis, &view));
+    sections.extend(reasons::units_section(&view.units));
+    sections.extend(by_hand(&view));
+    sections
+}
+
+/// The next reading: what to do, what to read, and what each outcome would leave.
+pub fn next_reading(harness: &Harness, next: &Next) -> Section {
+    next::section(harness, next)
 }
 
 fn readings_section(view: &LocateView) -> Section {

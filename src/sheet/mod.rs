@@ -6,6 +6,7 @@
 //! revision and hash, so that a stale print can be recognised.
 
 mod audit;
+mod chart;
 mod complaint;
 mod locate;
 mod nets;
@@ -20,6 +21,7 @@ mod plan_cost;
 mod plan_view;
 mod reasons;
 mod render;
+mod study;
 mod suspects;
 mod trace;
 mod verify;
@@ -28,7 +30,8 @@ mod why;
 mod wires;
 
 pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, load_section, loads};
-pub use locate::{LocateView, MetresView, locate};
+pub use chart::{ChartOutcomeView, ChartSetupView, ChartStepView, ChartView, chart};
+pub use locate::{LocateView, MetresView, conclusion, locate, next_reading};
 pub use nets::{NetView, NetsView, nets};
 pub use pack::{PackOptions, PackSection, pack};
 pub use pins::{PinView, PinsView, pins};
@@ -38,6 +41,7 @@ pub use plan::{plan, plan_with_reasons};
 pub use plan_aids::{AidsView, GroupView, LoopView, WithoutView};
 pub use plan_view::{ExpectView, PlanView, SetupView, WhyView};
 pub use render::{Format, csv, markdown, text};
+pub use study::{StudyView, study};
 pub use trace::{StepView, TraceView, trace, trace_net};
 pub use verify::{RuleView, VerifyView, verify};
 pub use weights::{TimesView, WeightView, WeightsView, weights};

@@ -122,7 +122,9 @@ fn paragraphs(out: &mut String, lines: &[String]) {
         if in_list && !is_item {
             out.push('\n');
         }
-        out.push_str(&format!("{mark}{}\n", escape(rest)));
+        // A list within a list keeps its place.
+        let indent = if mark.starts_with('-') { &line[..line.len() - line.trim_start().len()] } else { "" };
+        out.push_str(&format!("{indent}{mark}{}\n", escape(rest)));
         if !is_item {
             out.push('\n');
         }
