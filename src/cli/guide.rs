@@ -55,19 +55,16 @@ pub(super) fn run(args: &GuideArgs) -> anyhow::Result<Outcome> {
             return Ok(if bad { Outcome::Finding } else { Outcome::Well });
         }
         output::print("\n> ")?;
-        turn = match line(&mut input)? {
-            Some(line) => {
-                // What comes through a pipe nobody has seen being typed.
-                if echo {
-                    output::print(&format!("{}\n", clean(&line)))?;
-                }
-                guide.hear(&line, Some(log::time(None)?))?
+        turn = if let Some(line) = line(&mut input)? {
+            // What comes through a pipe nobody has seen being typed.
+            if echo {
+                output::print(&format!("{}\n", clean(&line)))?;
             }
-            None => {
-                output::print("\n")?;
-                let Turn { say, over, .. } = guide.hang_up();
-                Turn { say, append: None, over }
-            }
+            guide.hear(&line, Some(log::time(None)?))?
+        } else {
+            output::print("\n")?;
+            let Turn { say, over, .. } = guide.hang_up();
+            Turn { say, append: None, over }
         };
     }
 }

@@ -15,6 +15,7 @@ use crate::setup::Setup;
 use crate::{sheet, verify};
 
 #[derive(Debug, clap::Args)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a flag of its own on the command line")]
 pub(super) struct PlanArgs {
     #[command(flatten)]
     source: Source,

@@ -173,11 +173,7 @@ fn frame(phases: &[Phase]) -> Option<String> {
 }
 
 /// Cautions of one phase.
-pub fn of_phase(
-    situation: &Situation<'_>,
-    changes: &[Action],
-    live: &[(Point, Volts)],
-) -> Vec<String> {
+pub fn of_phase(situation: &Situation<'_>, changes: &[Action], live: &[(Point, Volts)]) -> Vec<String> {
     let mut cautions = of_leads(changes);
     if !live.is_empty() {
         cautions.push(

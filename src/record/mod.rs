@@ -19,8 +19,8 @@ mod withdraw;
 pub use entry::NewEntry;
 pub use place::{NewPlace, PlaceKind, PlaceReading};
 pub use read::{Record, head, mend, read};
-pub use withdraw::{NewWithdrawal, WITHDRAWAL, Withdrawn};
 pub(crate) use read_place::{far_end, is_frame};
+pub use withdraw::{NewWithdrawal, WITHDRAWAL, Withdrawn};
 
 use crate::definition::diagnostic::Place;
 use crate::definition::{Kind, Point};

@@ -111,7 +111,7 @@ impl Context<'_> {
         if of.is_none() {
             let message = format!("`{}` is not the number of a reading", value.value);
             let help = "write it as reports do: \"#3\"".to_owned();
-            self.error(value.place.clone(), message, Some(help));
+            self.error(value.place, message, Some(help));
         }
         Some(Withdrawal { number, of: of?, at, note, place: value.place })
     }

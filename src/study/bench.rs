@@ -46,7 +46,7 @@ impl Bench {
             }
         }
         let built = vary(harness, &mut chance);
-        let corner = CORNERS[(chance.unit() * 3.0) as usize % 3];
+        let corner = chance.pick(&CORNERS);
         let netlist = Netlist::new(&built);
         Self { built, netlist, changes, blown: BTreeSet::new(), corner, meter, chance }
     }

@@ -27,6 +27,17 @@ impl Chance {
         (self.bits() >> 11) as f64 / (1u64 << 53) as f64
     }
 
+    /// A whole number below a limit that is not 0. The bias of taking a remainder is below one in 2^40 for limits as small
+    /// as those used here.
+    pub fn below(&mut self, limit: usize) -> usize {
+        usize::try_from(self.bits() % limit as u64).unwrap_or(0)
+    }
+
+    /// One of several.
+    pub fn pick<T: Copy, const N: usize>(&mut self, all: &[T; N]) -> T {
+        all[self.below(N)]
+    }
+
     /// Evenly between two numbers.
     pub fn between(&mut self, low: f64, high: f64) -> f64 {
         low + (high - low) * self.unit()

@@ -51,9 +51,12 @@ pub fn entropy_bound(choice: &Choice) -> f64 {
     if most < 2 { 0.0 } else { bits / f64::from(most).log2() }
 }
 
+/// Picks the next test of a way from the weights that are left and the tests that were used.
+type Picks<'a> = dyn Fn(&[f64], &[bool]) -> Option<usize> + 'a;
+
 /// What is to be expected of a way, each outcome weighed. No reading is taken twice. Branches that are hardly ever come to
 /// are not followed, which makes the way look a little cheaper than it is.
-fn expected(choice: &Choice, next: &dyn Fn(&[f64], &[bool]) -> Option<usize>) -> Cost {
+fn expected(choice: &Choice, next: &Picks<'_>) -> Cost {
     let mut way = Way { choice, next, used: vec![false; choice.tests.len()] };
     way.walk(&choice.weights, None, 1.0)
 }
@@ -63,7 +66,7 @@ const HARDLY: f64 = 2e-3;
 
 struct Way<'a> {
     choice: &'a Choice,
-    next: &'a dyn Fn(&[f64], &[bool]) -> Option<usize>,
+    next: &'a Picks<'a>,
     used: Vec<bool>,
 }
 

@@ -138,10 +138,10 @@ pub fn study(harness: &Harness, netlist: &Netlist, draw: Draw, seed: u64) -> Res
     let mut study = Study { seed, runs: Vec::new(), unseen: 0 };
     for (fault, weight) in draws(&universe, draw, &mut chance) {
         let mut own = Chance::new(chance.bits());
-        let turn = own.unit();
+        let from = own.below(starts.complaints.len().max(1));
         let bench = Bench::new(harness, netlist, &universe, fault, meter, own);
         let mut trial = Trial { harness, netlist, meter, bench, entries: Vec::new() };
-        match trial.begin(&starts, turn) {
+        match trial.begin(&starts, from) {
             Some(()) => study.runs.push(trial.follow(fault, weight)?),
             None => study.unseen += 1,
         }
@@ -175,9 +175,8 @@ struct Trial<'a> {
 
 impl Trial<'_> {
     /// Takes readings until one is bad; `None` where none is. Of what somebody complains of only the bad one is kept.
-    fn begin(&mut self, starts: &Starts, turn: f64) -> Option<()> {
+    fn begin(&mut self, starts: &Starts, from: usize) -> Option<()> {
         let many = starts.complaints.len();
-        let from = (turn * many as f64) as usize;
         for (measurement, expect) in starts.complaints.iter().cycle().skip(from).take(many) {
             let shown = self.bench.read(measurement)?;
             if !expect.admits(shown) {
