@@ -32,7 +32,7 @@ use crate::measure::{Measurement, Meter, Reading};
 use crate::netlist::Netlist;
 use crate::record::Entry;
 
-/// More readings than this, and the advice leads nowhere.
+/// More readings than this, and the advice leads nowhere ([`End::Endless`] names the figure).
 const MOST: usize = 40;
 /// The optimum is sought up to so many groups of suspects.
 pub const FEW: usize = 14;
@@ -60,7 +60,7 @@ pub enum End {
     Wrong,
     /// The fault is in no group.
     Lost,
-    /// No end after [`MOST`] readings.
+    /// No end after 40 readings.
     Endless,
 }
 
