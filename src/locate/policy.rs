@@ -80,28 +80,43 @@ impl Choice {
     }
 
     /// The least expected cost to tell all groups apart, every order weighed; `None` where there are too many groups,
-    /// or no test is sure to get further.
+    /// or no order of tests is sure to tell all of them apart.
     pub fn optimum(&self, cost: &dyn Fn(Option<usize>, usize) -> f64) -> Option<f64> {
-        Problem { weights: &self.weights, tests: &self.tests, cost }.exact()?.to_the_end
+        let problem = Problem { weights: &self.weights, tests: &self.tests, cost };
+        let stuck = |_: u32, _: Option<usize>| f64::INFINITY;
+        problem.exact(&stuck)?.to_the_end.filter(|cost| cost.is_finite())
     }
 }
 
 impl Problem<'_> {
     /// The test to make now; `None` where none tells anything.
     pub fn advise(&self) -> Option<Advice> {
-        self.exact().or_else(|| self.ahead())
+        self.exact(&|left, place| self.stuck(left, place)).or_else(|| self.ahead())
     }
 
     /// The test that starts the cheapest way to the end, all orders weighed; `None` where there are too many of
     /// them, or where no test is sure to get further.
-    fn exact(&self) -> Option<Advice> {
+    fn exact(&self, stuck: &dyn Fn(u32, Option<usize>) -> f64) -> Option<Advice> {
         let many = self.weights.len();
         if !(2..=EXACT).contains(&many) {
             return None;
         }
-        let mut search = Search { problem: self, known: HashMap::new(), patience: PATIENCE };
+        let mut search = Search { problem: self, stuck, known: HashMap::new(), patience: PATIENCE };
         let (cost, test) = search.least((1 << many) - 1, None)?;
         Some(Advice { test: test?, to_the_end: Some(cost) })
+    }
+
+    /// What is left to pay where no test is sure to get further: what doubt is left, at the best rate there is. Nothing where
+    /// no test tells anything at all.
+    fn stuck(&self, left: u32, place: Option<usize>) -> f64 {
+        let weights: Vec<f64> =
+            self.weights.iter().enumerate().map(|(at, w)| if left & (1 << at) == 0 { 0.0 } else { *w }).collect();
+        let rate = |at: usize| {
+            let bits = information(&weights, &self.tests[at].shows);
+            (bits > NOTHING).then(|| bits / (self.cost)(place, at).max(f64::MIN_POSITIVE))
+        };
+        let best = (0..self.tests.len()).filter_map(rate).fold(0.0, f64::max);
+        if best > 0.0 { entropy(&weights) / best } else { 0.0 }
     }
 
     /// The test with the most information per cost, alone or with the best test after each of its outcomes.
@@ -154,6 +169,13 @@ impl Problem<'_> {
     }
 }
 
+/// The doubt about which of the suspects it is, in bits (Shannon 1948).
+pub fn entropy(weights: &[f64]) -> f64 {
+    let all: f64 = weights.iter().sum();
+    let parts = weights.iter().filter(|weight| **weight > 0.0).map(|weight| weight / all);
+    parts.map(|p| -p * p.log2()).sum()
+}
+
 /// What a test is expected to tell, in bits: the entropy of its outcomes less the doubt that each suspect leaves about
 /// them (mutual information, Shannon 1948).
 pub fn information(weights: &[f64], shows: &[u8]) -> f64 {
@@ -179,6 +201,8 @@ pub fn information(weights: &[f64], shows: &[u8]) -> f64 {
 /// A search for the cheapest way to the end.
 struct Search<'a> {
     problem: &'a Problem<'a>,
+    /// What it costs to be left with suspects that no test is sure to part.
+    stuck: &'a dyn Fn(u32, Option<usize>) -> f64,
     /// By the suspects left and the place: the least cost, and the test that starts it.
     known: HashMap<(u32, Option<usize>), (f64, Option<usize>)>,
     patience: usize,
@@ -208,7 +232,7 @@ impl Search<'_> {
                 best = Some((cost, test));
             }
         }
-        let found = best.map_or((0.0, None), |(cost, test)| (cost, Some(test)));
+        let found = best.map_or_else(|| ((self.stuck)(left, place), None), |(cost, test)| (cost, Some(test)));
         self.known.insert((left, place), found);
         Some(found)
     }

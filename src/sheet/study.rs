@@ -5,7 +5,7 @@ use serde::Serialize;
 use super::plan_view::round;
 use super::{Section, Sheet, Stamp};
 use crate::definition::Harness;
-use crate::study::{End, FEW, Run, Study};
+use crate::study::{Cost, End, FEW, Few, Others, Run, Study};
 use crate::units::significant;
 
 /// A study for programs.
@@ -145,7 +145,11 @@ fn ends(harness: &Harness, runs: &[Run]) -> Vec<EndShareView> {
 fn ways(runs: &[Run]) -> Vec<WayView> {
     type Of = fn(&Run) -> Option<[Option<f64>; 4]>;
     // The way's readings and seconds, and ours over the same runs.
-    let rows: [(&'static str, Of); 4] = [
+    let rows: [(&'static str, Of); 7] = [
+        ("the advice, as predicted", |run| {
+            let cost = run.others?.advised;
+            Some([Some(cost.readings), Some(cost.seconds), Some(run.cost.readings), Some(run.cost.seconds)])
+        }),
         ("contact by contact", |run| {
             let cost = run.others?.linear;
             Some([Some(cost.readings), Some(cost.seconds), Some(run.cost.readings), Some(run.cost.seconds)])
@@ -154,8 +158,16 @@ fn ways(runs: &[Run]) -> Vec<WayView> {
             let cost = run.others?.half_split;
             Some([Some(cost.readings), Some(cost.seconds), Some(run.cost.readings), Some(run.cost.seconds)])
         }),
-        ("entropy bound, no tree is below", |run| {
+        ("entropy, readings of two outcomes", |run| {
+            Some([Some(run.others?.bits), None, Some(run.cost.readings), Some(run.cost.seconds)])
+        }),
+        ("entropy, readings of most outcomes", |run| {
             Some([Some(run.others?.entropy), None, Some(run.cost.readings), Some(run.cost.seconds)])
+        }),
+        ("the advice, from 14 groups down", |run| {
+            let few = run.few?;
+            let [ours, theirs] = [few.taken, few.advised];
+            Some([Some(theirs.readings), Some(theirs.seconds), Some(ours.readings), Some(ours.seconds)])
         }),
         ("best tree, from 14 groups down", |run| {
             let few = run.few?;
@@ -180,15 +192,20 @@ fn goals(runs: &[Run]) -> Vec<GoalView> {
     let ratio = |ours: Option<f64>, least: Option<f64>| {
         ours.zip(least).filter(|(_, least)| *least > 0.0).map(|(a, b)| a / b)
     };
-    let weighed = ratio(
-        mean(runs, |run| run.few.map(|few| few.taken.seconds + few.taken.readings * few.thought)),
-        mean(runs, |run| run.few.map(|few| few.weighed)),
-    );
+    let weighed = |few: &Few, cost: Cost| cost.seconds + cost.readings * few.thought;
+    let best = |of: fn(&Few) -> Cost| {
+        ratio(
+            mean(runs, |run| run.few.map(|few| weighed(&few, of(&few)))),
+            mean(runs, |run| run.few.map(|few| few.weighed)),
+        )
+    };
     let many = |run: &Run| run.others.filter(|_| run.groups > FEW);
-    let entropy = ratio(
-        mean(runs, |run| many(run).map(|_| run.cost.readings)),
-        mean(runs, |run| many(run).map(|others| others.entropy)),
-    );
+    let entropy = |ours: fn(&Run, &Others) -> f64, least: fn(&Others) -> f64| {
+        ratio(
+            mean(runs, |run| many(run).map(|others| ours(run, &others))),
+            mean(runs, |run| many(run).map(|others| least(&others))),
+        )
+    };
     let goal = |goal, ratio: Option<f64>, most: f64| GoalView {
         goal,
         ratio: ratio.map(round),
@@ -196,8 +213,11 @@ fn goals(runs: &[Run]) -> Vec<GoalView> {
         kept: ratio.map(|ratio| ratio <= most),
     };
     vec![
-        goal("cost by the best tree's, up to 14 groups", weighed, 1.10),
-        goal("readings by the entropy bound, more groups", entropy, 1.35),
+        goal("cost by the best tree's, up to 14 groups", best(|few| few.advised), 1.10),
+        goal("the same, as it was taken", best(|few| few.taken), 1.10),
+        goal("readings by the entropy in bits", entropy(|_, o| o.advised.readings, |o| o.bits), 1.35),
+        goal("the same, as they were taken", entropy(|run, _| run.cost.readings, |o| o.bits), 1.35),
+        goal("taken by the bound of most outcomes", entropy(|run, _| run.cost.readings, |o| o.entropy), 1.35),
     ]
 }
 

@@ -9,23 +9,23 @@ use std::collections::BTreeSet;
 
 use super::chance::Chance;
 use crate::circuit::{Change, Corner, Lean, Operating};
-use crate::definition::{Harness, PartKind, Table};
+use crate::definition::{Harness, PartKind, ResistanceOverrides, Table};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Meter, OPEN_FROM, Prediction, Reading, Situation};
+use crate::netlist::resistance;
 use crate::netlist::{LinkId, Netlist};
 use crate::setup::Power;
 use crate::units::{Metres, Ohms, Volts};
 
-/// Where the resistances of joints lie in one machine.
-const CORNERS: [Corner; 3] = [Corner::Low, Corner::Nominal, Corner::High];
-
 /// One machine as it was built, with a fault.
 pub(super) struct Bench {
     built: Harness,
+    /// The same with its joints at rest: an ohmmeter finds them as good or as poor as they are. With power they stay at their
+    /// usual figure: that all of them are poor at once nobody expects.
+    at_rest: Harness,
     netlist: Netlist,
     changes: Vec<Change>,
     blown: BTreeSet<LinkId>,
-    corner: Corner,
     meter: Meter,
     chance: Chance,
 }
@@ -46,21 +46,21 @@ impl Bench {
             }
         }
         let built = vary(harness, &mut chance);
-        let corner = chance.pick(&CORNERS);
+        let mut at_rest = built.clone();
+        at_rest.resistance = joints(&built.resistance, &mut chance);
         let netlist = Netlist::new(&built);
-        Self { built, netlist, changes, blown: BTreeSet::new(), corner, meter, chance }
+        Self { built, at_rest, netlist, changes, blown: BTreeSet::new(), meter, chance }
     }
 
     /// What the meter shows; `None` where the machine has no answer.
     pub(super) fn read(&mut self, measurement: &Measurement) -> Option<Reading> {
         let setup = measurement.setup();
-        let situation = Situation::new(&self.built, &self.netlist, setup).ok()?;
+        let powered = setup.power() == Power::Connected;
+        let built = if powered { &self.built } else { &self.at_rest };
+        let situation = Situation::new(built, &self.netlist, setup).ok()?;
         let blown = self.blown.iter().map(|fuse| Change::Open(*fuse));
         let changes: Vec<Change> = self.changes.iter().copied().chain(blown).collect();
-        // With power the joints stay at their usual figure: that all of them are poor at once nobody expects.
-        let powered = setup.power() == Power::Connected;
-        let corner = if powered { Corner::Nominal } else { self.corner };
-        let rounds = situation.solve_at(&changes, corner, Lean::Exact);
+        let rounds = situation.solve_at(&changes, Corner::Nominal, Lean::Exact);
         if powered {
             let sound: BTreeSet<LinkId> = situation.healthy().states().all_blown().collect();
             let all = rounds.iter().flat_map(|round| round.states().all_blown().collect::<Vec<_>>());
@@ -97,6 +97,24 @@ impl Bench {
     fn error(&mut self, measurement: &Measurement, value: f64) -> f64 {
         let most = self.meter.uncertainty(measurement.kind(), value);
         self.chance.between(-most, most)
+    }
+}
+
+/// How good the joints of one machine are: those of a kind alike, each kind anywhere in its range. What the definition
+/// states stays.
+fn joints(stated: &ResistanceOverrides, chance: &mut Chance) -> ResistanceOverrides {
+    let mut draw = |stated: Option<Ohms>, usual: resistance::Default| {
+        let drawn = Ohms::new(chance.between(usual.range.low.get(), usual.range.high.get()));
+        stated.or(Some(drawn))
+    };
+    ResistanceOverrides {
+        termination: draw(stated.termination, resistance::TERMINATION),
+        contact: draw(stated.contact, resistance::CONTACT),
+        splice: draw(stated.splice, resistance::SPLICE),
+        bond: draw(stated.bond, resistance::BOND),
+        fuse: draw(stated.fuse, resistance::FUSE),
+        switch: draw(stated.switch, resistance::SWITCH),
+        relay: draw(stated.relay, resistance::RELAY),
     }
 }
 

@@ -3,7 +3,7 @@
 //! Comes in: the groups of suspects, the readings that tell, and what each costs. Goes out: what is to be expected of
 //! reading contact by contact, of halving the suspects, of the best tree there is, and the bound that no tree beats.
 
-use crate::locate::policy::{Choice, NOTHING, OUTCOMES, information};
+use crate::locate::policy::{self, Choice, NOTHING, OUTCOMES, Problem, Test, information};
 
 /// What a way costs.
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
@@ -16,7 +16,7 @@ pub struct Cost {
 
 /// Readings in the order of the contacts in the definition, the setup at hand first; what tells nothing is passed over.
 pub fn linear(choice: &Choice) -> Cost {
-    expected(choice, &|weights, used| {
+    expected(choice, &|weights, used, _| {
         choice
             .order
             .iter()
@@ -27,7 +27,7 @@ pub fn linear(choice: &Choice) -> Cost {
 
 /// The reading that comes nearest to halving the number of suspects, whatever it costs and however likely each is.
 pub fn half_split(choice: &Choice) -> Cost {
-    expected(choice, &|weights, used| {
+    expected(choice, &|weights, used, _| {
         let tells = |at: &usize| !used[*at] && information(weights, &choice.tests[*at].shows) > NOTHING;
         let largest = |at: &usize| {
             let count = |outcome: usize| {
@@ -40,19 +40,42 @@ pub fn half_split(choice: &Choice) -> Cost {
     })
 }
 
+/// The way that the advice itself takes, were every reading to come out as one of its predictions.
+pub fn advised(choice: &Choice) -> Cost {
+    expected(choice, &|weights, used, from| {
+        let left: Vec<usize> = (0..weights.len()).filter(|at| weights[*at] > 0.0).collect();
+        let open: Vec<usize> = (0..used.len()).filter(|at| !used[*at]).collect();
+        let tests: Vec<Test> = open
+            .iter()
+            .map(|at| {
+                let test = &choice.tests[*at];
+                Test { shows: left.iter().map(|group| test.shows[*group]).collect(), place: test.place }
+            })
+            .collect();
+        let weights: Vec<f64> = left.iter().map(|at| weights[*at]).collect();
+        let cost = |after: Option<usize>, test: usize| choice.seconds(after.or(from), open[test]) + choice.thought;
+        let advice = Problem { weights: &weights, tests: &tests, cost: &cost }.advise()?;
+        Some(open[advice.test])
+    })
+}
+
+/// The entropy of the groups in bits: readings that no tree does without on average where each has two outcomes
+/// (Pattipati and Alexandridis 1990, from the noiseless coding of Shannon 1948).
+pub fn entropy(choice: &Choice) -> f64 {
+    policy::entropy(&choice.weights)
+}
+
 /// Readings that no tree does without on average: the entropy of the groups by the logarithm of the most outcomes that
-/// one of the readings has (Shannon 1948, noiseless coding).
+/// one of the readings has.
 pub fn entropy_bound(choice: &Choice) -> f64 {
-    let all: f64 = choice.weights.iter().sum();
-    let parts = choice.weights.iter().filter(|weight| **weight > 0.0).map(|weight| weight / all);
-    let bits: f64 = parts.map(|p| -p * p.log2()).sum();
+    let bits = entropy(choice);
     let outcomes = |shows: &Vec<u8>| shows.iter().fold(0u8, |all, one| all | one).count_ones();
     let most = choice.tests.iter().map(|test| outcomes(&test.shows)).max().unwrap_or(0);
     if most < 2 { 0.0 } else { bits / f64::from(most).log2() }
 }
 
-/// Picks the next test of a way from the weights that are left and the tests that were used.
-type Picks<'a> = dyn Fn(&[f64], &[bool]) -> Option<usize> + 'a;
+/// Picks the next test of a way from the weights that are left, the tests that were used, and the place.
+type Picks<'a> = dyn Fn(&[f64], &[bool], Option<usize>) -> Option<usize> + 'a;
 
 /// What is to be expected of a way, each outcome weighed. No reading is taken twice. Branches that are hardly ever come to
 /// are not followed, which makes the way look a little cheaper than it is.
@@ -76,7 +99,7 @@ impl Way<'_> {
         if reach < HARDLY || weights.iter().filter(|weight| **weight > 0.0).count() < 2 {
             return Cost::default();
         }
-        let Some(test) = (self.next)(weights, &self.used) else { return Cost::default() };
+        let Some(test) = (self.next)(weights, &self.used, from) else { return Cost::default() };
         let all: f64 = weights.iter().sum();
         let mut cost = Cost { readings: 1.0, seconds: self.choice.seconds(from, test) };
         self.used[test] = true;
@@ -98,7 +121,6 @@ impl Way<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::locate::policy::Test;
 
     /// A chain of equals, probed between every two: each test fails for all before it.
     fn chain(count: usize) -> Choice {

@@ -17,7 +17,7 @@ mod compare;
 mod start;
 
 pub use chance::Chance;
-pub use compare::{Cost, entropy_bound, half_split, linear};
+pub use compare::{Cost, advised, entropy, entropy_bound, half_split, linear};
 
 use bench::Bench;
 use start::Starts;
@@ -92,12 +92,16 @@ pub struct Run {
 /// Other ways from the first bad reading on.
 #[derive(Debug, Clone, Copy)]
 pub struct Others {
+    /// As advised, were every reading to come out as predicted.
+    pub advised: Cost,
     /// Contact by contact.
     pub linear: Cost,
     /// Halving the suspects.
     pub half_split: Cost,
-    /// The bound in readings.
+    /// The bound in readings, were each of as many outcomes as the one that has most.
     pub entropy: f64,
+    /// The entropy of the groups in bits: the bound in readings of two outcomes.
+    pub bits: f64,
 }
 
 /// From where few groups are left.
@@ -111,6 +115,8 @@ pub struct Few {
     pub seconds: f64,
     /// The same with what the policy adds for every reading.
     pub weighed: f64,
+    /// What the advice is to be expected to take from there.
+    pub advised: Cost,
     /// What the policy adds.
     pub thought: f64,
 }
@@ -268,7 +274,7 @@ fn end(found: &Diagnosis, fault: Fault) -> End {
 }
 
 fn others(choice: &Choice) -> Others {
-    Others { linear: linear(choice), half_split: half_split(choice), entropy: entropy_bound(choice) }
+    Others { advised: advised(choice), linear: linear(choice), half_split: half_split(choice), entropy: entropy_bound(choice), bits: entropy(choice) }
 }
 
 /// The least that can be expected, where it can be computed.
@@ -278,6 +284,7 @@ fn few(choice: &Choice) -> Option<Few> {
     }
     Some(Few {
         taken: Cost::default(),
+        advised: advised(choice),
         readings: choice.optimum(&|_, _| 1.0)?,
         seconds: choice.optimum(&|from, test| choice.seconds(from, test))?,
         weighed: choice.optimum(&|from, test| choice.seconds(from, test) + choice.thought)?,

@@ -11,7 +11,7 @@ use crate::measure::{Expectation, Measurement, Meter, Prediction, Reading, Situa
 use crate::netlist::Netlist;
 use crate::plan::{self, Scope, as_found};
 use crate::setup::{Connected, Setup, switches};
-use crate::units::Volts;
+use crate::units::{Ohms, Volts};
 
 /// More setups than this are not tried.
 const SETUPS: usize = 40;
@@ -37,6 +37,10 @@ fn has_room(harness: &Harness, netlist: &Netlist, m: &Measurement, expect: &Expe
     match situation.predict_healthy(m) {
         Prediction::Volts(v) if expect.is_demanded() => {
             [v * 0.98, v * 1.02].iter().all(|v| expect.admits(Reading::Volts(Volts::new(*v))))
+        }
+        // Parts within 10 %, and a meter within 2 %.
+        Prediction::Ohms(v) if expect.is_demanded() => {
+            [v * 0.88, v * 1.12].iter().all(|v| expect.admits(Reading::Ohms(Ohms::new(*v))))
         }
         _ => true,
     }
