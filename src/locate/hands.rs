@@ -8,6 +8,9 @@ use crate::definition::{Harness, PartKind, WireId};
 use crate::fault::Fault;
 use crate::netlist::Element;
 
+/// So many shorts that may have blown a fuse are named.
+const NAMED: usize = 3;
+
 /// What to do, the likeliest first, each once.
 pub(super) fn by_hand<'a>(harness: &Harness, groups: impl Iterator<Item = &'a Group>) -> Vec<String> {
     let mut todo = Vec::new();
@@ -18,8 +21,25 @@ pub(super) fn by_hand<'a>(harness: &Harness, groups: impl Iterator<Item = &'a Gr
                 todo.push(text);
             }
         }
+        todo.extend(before_a_new_fuse(harness, group));
     }
     todo
+}
+
+/// A fuse has mostly blown for a reason.
+fn before_a_new_fuse(harness: &Harness, group: &Group) -> Option<String> {
+    let likeliest: Vec<String> = group.behind.iter().take(NAMED).map(|fault| fault.words(harness)).collect();
+    let more = match group.behind.len().saturating_sub(NAMED) {
+        0 => String::new(),
+        more => format!(", and {more} more"),
+    };
+    (!likeliest.is_empty()).then(|| {
+        format!(
+            "before a new fuse goes in, read isolation from its load side to the chassis and to its neighbours, with each \
+             switch behind it closed in turn: what may have blown it is not cleared ({}{more})",
+            likeliest.join(", ")
+        )
+    })
 }
 
 fn of(harness: &Harness, fault: Fault) -> String {

@@ -22,6 +22,8 @@ pub(super) struct Memory<'a> {
     history: Vec<&'a Situation<'a>>,
     /// By what is changed, so that faults of one link share theirs.
     known: BTreeMap<Vec<ChangeKey>, Vec<BTreeSet<LinkId>>>,
+    /// A fuse that is taken for blown before the first reading, whatever the record did.
+    earlier: Option<LinkId>,
 }
 
 impl<'a> Memory<'a> {
@@ -31,7 +33,12 @@ impl<'a> Memory<'a> {
         universe: &'a Universe,
         history: Vec<&'a Situation<'a>>,
     ) -> Self {
-        Self { harness, netlist, universe, history, known: BTreeMap::new() }
+        Self { harness, netlist, universe, history, known: BTreeMap::new(), earlier: None }
+    }
+
+    /// From now on a fuse is taken for blown before the first reading, or none is.
+    pub(super) fn suppose_blown(&mut self, fuse: Option<LinkId>) {
+        self.earlier = fuse;
     }
 
     /// Every way the machine may be at a reading: with the fault alone, and with the fuses that it has
@@ -43,8 +50,12 @@ impl<'a> Memory<'a> {
         }
         let blown = self.blown(&ways[0]);
         let until = reading.or(blown.len().checked_sub(1));
-        let fuses = until.and_then(|at| blown.get(at)).filter(|fuses| !fuses.is_empty());
-        if let Some(fuses) = fuses {
+        let fuses = until.and_then(|at| blown.get(at)).cloned().unwrap_or_default();
+        if let Some(fuse) = self.earlier {
+            let open = fuses.iter().chain([&fuse]).map(|fuse| Change::Open(*fuse));
+            return vec![ways[0].iter().copied().chain(open).collect()];
+        }
+        if !fuses.is_empty() {
             let open = fuses.iter().map(|fuse| Change::Open(*fuse));
             let with = ways[0].iter().copied().chain(open).collect();
             ways.push(with);

@@ -25,6 +25,7 @@
 
 mod candidates;
 mod conflict;
+mod earlier;
 mod hands;
 mod hypothesis;
 mod judge;
@@ -60,7 +61,7 @@ use weigh::{Reader, Sifted, Suspect};
 use wiggle::Intermittent;
 
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, PartId};
+use crate::definition::{Harness, PartId, PartKind};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Meter, Situation};
 use crate::netlist::{Element, Netlist};
@@ -147,6 +148,9 @@ pub struct Group {
     pub misread: Vec<String>,
     /// How far along a wire it lies, where the group is one short and the meter can tell.
     pub distance: Option<Distance>,
+    /// Where it is located and names a fuse that is open: shorts that may have blown it before the first reading, with the
+    /// switches as they then stood, and that no reading clears.
+    pub behind: Vec<Fault>,
 }
 
 /// The fewest readings that cannot all be true of a machine with one fault.
@@ -315,12 +319,27 @@ fn conclude(record: &mut Reader<'_>, diagnosis: &mut Diagnosis, sifted: &Sifted,
         diagnosis.repeat = worst(record, blame, 0.0);
     } else if diagnosis.verdict == Verdict::Located {
         diagnosis.repeat = worst(record, blame, DOUBT * total);
+        if let Some(group) = diagnosis.suspects.first_mut() {
+            group.behind = behind(record, group);
+        }
     }
     if diagnosis.next.is_none() {
         let groups = diagnosis.suspects.iter().chain(&diagnosis.doubted);
         let groups = groups.filter(|group| contradictory || group.misread.is_empty());
         diagnosis.by_hand = hands::by_hand(record.harness, groups);
     }
+}
+
+/// What may have blown a fuse that is found open.
+fn behind(record: &mut Reader<'_>, group: &Group) -> Vec<Fault> {
+    let fuse = |fault: &Fault| match fault {
+        Fault::Open(Element::Part(part)) => {
+            matches!(record.harness.parts[*part].kind, PartKind::Fuse { .. }).then_some(*part)
+        }
+        _ => None,
+    };
+    let fuse = group.faults.iter().find_map(fuse).and_then(|part| record.netlist.links_of(part).next());
+    fuse.map(|fuse| record.behind(fuse)).unwrap_or_default()
 }
 
 /// The readings that carry at least so much blame, most first.
@@ -378,6 +397,7 @@ fn group(record: &Reader<'_>, suspects: &[Suspect], groups: Vec<Vec<usize>>, tot
             faults,
             // What readings of a place say is marked when all groups stand.
             distance: None,
+            behind: Vec::new(),
         }
     };
     let apart = groups.into_iter().flat_map(|members| apart(suspects, members));

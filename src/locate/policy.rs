@@ -109,8 +109,12 @@ impl Problem<'_> {
     /// What is left to pay where no test is sure to get further: what doubt is left, at the best rate there is. Nothing where
     /// no test tells anything at all.
     fn stuck(&self, left: u32, place: Option<usize>) -> f64 {
-        let weights: Vec<f64> =
-            self.weights.iter().enumerate().map(|(at, w)| if left & (1 << at) == 0 { 0.0 } else { *w }).collect();
+        let weights: Vec<f64> = self
+            .weights
+            .iter()
+            .enumerate()
+            .map(|(at, w)| if left & (1 << at) == 0 { 0.0 } else { *w })
+            .collect();
         let rate = |at: usize| {
             let bits = information(&weights, &self.tests[at].shows);
             (bits > NOTHING).then(|| bits / (self.cost)(place, at).max(f64::MIN_POSITIVE))

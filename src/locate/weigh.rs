@@ -17,6 +17,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::Judged;
+use super::earlier::Guards;
 use super::hypothesis::{Hypothesis, Mode};
 use super::memory::Memory;
 use super::predict::{self, Range, Scene, Taken};
@@ -25,7 +26,7 @@ use crate::circuit::ChangeKey;
 use crate::definition::Harness;
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Situation};
-use crate::netlist::Netlist;
+use crate::netlist::{LinkId, Netlist};
 use crate::setup::Setup;
 
 /// The chance that a reading was misread, or that a probe was not where the record says. From memory: the handbook
@@ -154,6 +155,25 @@ impl<'a> Reader<'a> {
         let Judged { value, expect, good, .. } = &self.judged[reading];
         let taken = Taken { reading, at, value: *value, expect, good: *good };
         predict::contradicts(&mut self.scenes[scene], &mut self.memory, hypothesis, taken)
+    }
+
+    /// The shorts that may have blown a fuse before the first reading and are not cleared by any, the likeliest first.
+    pub(super) fn behind(&mut self, fuse: LinkId) -> Vec<Fault> {
+        let guards = Guards::new(self.harness, self.netlist);
+        self.memory.suppose_blown(Some(fuse));
+        let mut found: Vec<(Fault, f64)> = Vec::new();
+        for (fault, weight) in self.universe.iter() {
+            let changes = self.universe.changes(self.harness, self.netlist, fault);
+            let mode = Mode { fault, band: None };
+            if guards.may_have_blown(&changes).contains(&fuse)
+                && (0..self.judged.len()).all(|at| self.contradicts(mode.into(), at).is_none())
+            {
+                found.push((fault, weight));
+            }
+        }
+        self.memory.suppose_blown(None);
+        found.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.0.cmp(&b.0)));
+        found.into_iter().map(|(fault, _)| fault).collect()
     }
 
     /// What a reading would be with a hypothesis.

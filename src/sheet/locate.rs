@@ -98,6 +98,8 @@ pub struct SuspectView {
     pub accused_by: Vec<String>,
     /// The readings that it takes for wrong.
     pub misread: Vec<String>,
+    /// Where a fuse is found open: what may have blown it, and is not cleared.
+    pub behind: Vec<String>,
 }
 
 /// A distance along a wire.
@@ -175,6 +177,7 @@ fn suspect(harness: &Harness, number: usize, group: &Group) -> SuspectView {
         metres: group.distance.as_ref().map(|d| MetresView::of(harness, d)),
         accused_by: group.accused_by.clone(),
         misread: group.misread.clone(),
+        behind: group.behind.iter().map(|fault| fault.id(harness)).collect(),
     }
 }
 

@@ -72,8 +72,8 @@ impl Bench {
             Prediction::Open => Some(Reading::Open),
             Prediction::Ohms(ohms) => {
                 let ohms = ohms + self.chance.unit() * self.meter.leads.get();
-                let shown = (ohms + self.error(measurement, ohms)).max(0.0);
-                let step = if shown < 1e3 { 0.1 } else { shown / 1e4 };
+                let step = if ohms < 1e3 { 0.1 } else { ohms / 1e4 };
+                let shown = (ohms + self.error(measurement, ohms, step)).max(0.0);
                 let open = shown >= OPEN_FROM.get();
                 Some(if open {
                     Reading::Open
@@ -88,14 +88,15 @@ impl Bench {
                     _ => None,
                 });
                 let mean = volts.clone().sum::<f64>() / volts.count().max(1) as f64;
-                let shown = mean + self.error(measurement, mean);
+                let shown = mean + self.error(measurement, mean, 0.01);
                 Some(Reading::Volts(Volts::new((shown * 100.0).round() / 100.0)))
             }
         }
     }
 
-    fn error(&mut self, measurement: &Measurement, value: f64) -> f64 {
-        let most = self.meter.uncertainty(measurement.kind(), value);
+    /// By how much the meter errs; what it rounds to its last digit is part of its uncertainty.
+    fn error(&mut self, measurement: &Measurement, value: f64, step: f64) -> f64 {
+        let most = (self.meter.uncertainty(measurement.kind(), value) - step / 2.0).max(0.0);
         self.chance.between(-most, most)
     }
 }

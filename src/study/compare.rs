@@ -53,7 +53,8 @@ pub fn advised(choice: &Choice) -> Cost {
             })
             .collect();
         let weights: Vec<f64> = left.iter().map(|at| weights[*at]).collect();
-        let cost = |after: Option<usize>, test: usize| choice.seconds(after.or(from), open[test]) + choice.thought;
+        let cost =
+            |after: Option<usize>, test: usize| choice.seconds(after.or(from), open[test]) + choice.thought;
         let advice = Problem { weights: &weights, tests: &tests, cost: &cost }.advise()?;
         Some(open[advice.test])
     })

@@ -27,7 +27,7 @@ use crate::definition::Harness;
 use crate::definition::diagnostic::{Place, Sources};
 use crate::fault::{Fault, Universe};
 use crate::locate::policy::Choice;
-use crate::locate::{self, Diagnosis, Evidence, Verdict, Wishes};
+use crate::locate::{self, Diagnosis, Evidence, Group, Verdict, Wishes};
 use crate::measure::{Measurement, Meter, Reading};
 use crate::netlist::Netlist;
 use crate::record::Entry;
@@ -263,7 +263,8 @@ impl Trial<'_> {
 }
 
 fn end(found: &Diagnosis, fault: Fault) -> End {
-    let at = found.suspects.iter().position(|group| group.faults.contains(&fault));
+    let names = |group: &Group| group.faults.contains(&fault) || group.behind.contains(&fault);
+    let at = found.suspects.iter().position(names);
     match (found.verdict, at) {
         (Verdict::Located, Some(0)) => End::Located,
         (Verdict::Located, _) => End::Wrong,
@@ -274,7 +275,13 @@ fn end(found: &Diagnosis, fault: Fault) -> End {
 }
 
 fn others(choice: &Choice) -> Others {
-    Others { advised: advised(choice), linear: linear(choice), half_split: half_split(choice), entropy: entropy_bound(choice), bits: entropy(choice) }
+    Others {
+        advised: advised(choice),
+        linear: linear(choice),
+        half_split: half_split(choice),
+        entropy: entropy_bound(choice),
+        bits: entropy(choice),
+    }
 }
 
 /// The least that can be expected, where it can be computed.
