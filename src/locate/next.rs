@@ -3,7 +3,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::candidates;
-use super::outcome::{Outcome, Outcomes, is_clear, outcome, pattern, shares};
+use super::outcome::{Outcome, Outcomes, is_clear, outcome, pattern, shares, shown};
 use super::policy::{self, Choice, Problem, Test, information};
 use super::predict::{self, Range, Scene};
 use super::unit::Missing;
@@ -199,7 +199,7 @@ impl<'t, 'a> Thought<'t, 'a> {
     /// Thinks of every reading worth thinking of. Of those that divide the suspects alike in one setup the quickest
     /// is kept.
     fn look_around(&mut self) {
-        let told = told(self.record, self.heads);
+        let Told { patterns: told, seen } = told(self.record, self.heads, &self.setups);
         let mut best: BTreeMap<(usize, Vec<u8>), Candidate> = BTreeMap::new();
         for place in 0..self.setups.len() {
             let setup = self.setups[place].clone();
@@ -244,9 +244,14 @@ impl<'t, 'a> Thought<'t, 'a> {
                 if self.avoid.iter().any(|avoid| avoid.forbids(&measurement)) {
                     continue;
                 }
-                let shows: Vec<u8> = outcomes.iter().map(|one| one.bits()).collect();
+                let narrowed = |(head, one): (usize, &Outcomes)| match seen.get(&(head, measurement.kind().is_resistance(), place)) {
+                    Some(seen) if one.is_vague() => one.narrowed(seen),
+                    _ => *one,
+                };
+                let likely: Vec<Outcomes> = outcomes.iter().enumerate().map(narrowed).collect();
+                let shows: Vec<u8> = likely.iter().map(|one| one.bits()).collect();
                 let seconds = change + walk(self.record.harness, self.here, &measurement);
-                let candidate = Candidate { measurement, expect, outcomes, place, seconds, again };
+                let candidate = Candidate { measurement, expect, outcomes, likely, place, seconds, again };
                 let known = best.get(&(place, shows.clone()));
                 if known.is_none_or(|known| known.seconds > candidate.seconds) {
                     best.insert((place, shows), candidate);
@@ -273,7 +278,7 @@ impl<'t, 'a> Thought<'t, 'a> {
             if known.is_none() {
                 places.push((option.place, harness.station_of(option.measurement.red())));
             }
-            let shows = groups.iter().map(|group| option.outcomes[group[0]].bits()).collect();
+            let shows = groups.iter().map(|group| option.likely[group[0]].bits()).collect();
             tests.push(Test { shows, place });
         }
         let used: BTreeSet<usize> = self.options.iter().map(|option| option.place).collect();
@@ -314,7 +319,7 @@ impl<'t, 'a> Thought<'t, 'a> {
     fn next(&self, groups: &[Vec<usize>], kinds: &[Alike], suspects: &[Suspect], chosen: usize) -> Next {
         let harness = self.record.harness;
         let option = &self.options[chosen];
-        let shows: Vec<u8> = option.outcomes.iter().map(|one| one.bits()).collect();
+        let shows: Vec<u8> = option.likely.iter().map(|one| one.bits()).collect();
         let weights: Vec<f64> = self.heads.iter().map(|head| head.weight).collect();
         let faults = |at: &usize| -> Vec<Fault> {
             let of = |member: &usize| suspects[*member].hypothesis.faults().collect::<Vec<_>>();
@@ -407,11 +412,19 @@ pub(super) fn proof(
     })
 }
 
-/// How the readings of the record divide the suspects, and whether they did so clearly. All of these suspects survived
-/// them: another reading that would divide them in the same way, at the next point of the same net or in another
-/// setup, cannot be counted on to tell more, unless it divides clearly what was divided vaguely before.
-fn told(record: &mut Reader<'_>, suspects: &[Suspect]) -> BTreeMap<Vec<usize>, bool> {
-    let mut told = BTreeMap::new();
+/// What the readings of the record have told of the suspects.
+struct Told {
+    /// How they divide them, and whether they did so clearly. All of these suspects survived them: another reading that would
+    /// divide them in the same way, at the next point of the same net or in another setup, cannot be counted on to tell
+    /// more, unless it divides clearly what was divided vaguely before.
+    patterns: BTreeMap<Vec<usize>, bool>,
+    /// What came out where a suspect left it open, by suspect, sort of reading and place of the setup. A bad joint has one
+    /// resistance: where the lamps were bright enough at one point of a rail, they are so at the next.
+    seen: BTreeMap<(usize, bool, usize), BTreeSet<Outcome>>,
+}
+
+fn told(record: &mut Reader<'_>, suspects: &[Suspect], setups: &[Setup]) -> Told {
+    let mut told = Told { patterns: BTreeMap::new(), seen: BTreeMap::new() };
     for (reading, (scene, at)) in record.places.clone().into_iter().enumerate() {
         let judged = &record.judged[reading];
         let outcomes = suspects.iter().map(|suspect| {
@@ -420,7 +433,15 @@ fn told(record: &mut Reader<'_>, suspects: &[Suspect]) -> BTreeMap<Vec<usize>, b
             outcome(&range, judged.measurement.kind(), &judged.expect, &judged.expect.meter)
         });
         let outcomes: Vec<Outcomes> = outcomes.collect();
-        *told.entry(pattern(&outcomes)).or_insert(false) |= is_clear(&outcomes);
+        *told.patterns.entry(pattern(&outcomes)).or_insert(false) |= is_clear(&outcomes);
+        let place = setups.iter().position(|setup| setup == judged.measurement.setup());
+        let Some((place, shown)) = place.zip(shown(judged.value, &judged.expect)) else { continue };
+        for (head, one) in outcomes.iter().enumerate().filter(|(_, one)| one.is_vague()) {
+            if one.contains(shown) {
+                let key = (head, judged.measurement.kind().is_resistance(), place);
+                told.seen.entry(key).or_default().insert(shown);
+            }
+        }
     }
     told
 }
@@ -446,6 +467,8 @@ struct Candidate {
     measurement: Measurement,
     expect: Expectation,
     outcomes: Vec<Outcomes>,
+    /// The same, less what other readings of the same setup have shown not to come.
+    likely: Vec<Outcomes>,
     /// The place of its setup.
     place: usize,
     /// Time to get there.

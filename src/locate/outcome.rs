@@ -7,7 +7,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::predict::Range;
 use crate::definition::Kind;
-use crate::measure::{Expectation, Meter, OPEN_FROM, Prediction};
+use crate::measure::{Expectation, Meter, OPEN_FROM, Prediction, Reading};
 
 /// What a reading can come out as.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -52,6 +52,20 @@ impl Outcomes {
         (self.from..=self.to).contains(&one)
     }
 
+    /// Whether it may be one or another.
+    pub(super) fn is_vague(self) -> bool {
+        self.from != self.to
+    }
+
+    /// What is left of it where some outcomes have been seen of the same doubt; all of it where none of them is its own.
+    pub(super) fn narrowed(self, seen: &BTreeSet<Outcome>) -> Self {
+        let mut own = seen.iter().copied().filter(|one| self.contains(*one));
+        match (own.next(), own.next_back()) {
+            (Some(from), to) => Self { from, to: to.unwrap_or(from) },
+            _ => self,
+        }
+    }
+
     /// As bits.
     pub(super) fn bits(self) -> u8 {
         self.all().fold(0, |bits, one| bits | 1 << one as u8)
@@ -89,6 +103,21 @@ pub(super) fn outcome(range: &Range, kind: Kind, expect: &Expectation, meter: &M
     // What tolerances alone might bring back to good is not counted on.
     let [least, most] = range.doubt().map(of);
     if found.from == found.to && (least..=most).contains(&Outcome::Good) { Outcomes::GOOD } else { found }
+}
+
+/// What a meter showed, as an outcome.
+pub(super) fn shown(value: Reading, expect: &Expectation) -> Option<Outcome> {
+    if expect.admits(value) {
+        return Some(Outcome::Good);
+    }
+    match value {
+        Reading::Open => Some(Outcome::Open),
+        Reading::Ohms(ohms) if ohms >= OPEN_FROM => Some(Outcome::Open),
+        Reading::Ohms(ohms) if ohms.get() < expect.low => Some(Outcome::Low),
+        Reading::Volts(volts) if volts.get() < expect.low => Some(Outcome::Low),
+        Reading::Ohms(_) | Reading::Volts(_) => Some(Outcome::High),
+        _ => None,
+    }
 }
 
 /// The share of each outcome that may come; a suspect of several counts for each alike.
