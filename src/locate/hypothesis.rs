@@ -9,39 +9,80 @@ use crate::fault::{Fault, Universe};
 use crate::netlist::{Element, LinkId, Netlist};
 use crate::units::Ohms;
 
-/// A bad joint adds one resistance to all readings alike; which, is not known. So it is weighed in bands
-/// of a decade each, in ohms from [`HIGH_FROM`](crate::fault::HIGH_FROM) up, each as likely as the next.
-pub(super) const BANDS: [f64; 6] = [2.0, 20.0, 200.0, 2e3, 2e4, 2e5];
-const DECADE: f64 = 10.0;
+/// How much a bad joint adds, from one size to another. It adds one resistance to all readings alike; which, is not known.
+/// So it is weighed in bands of a decade each, from [`HIGH_FROM`](crate::fault::HIGH_FROM) up, each as likely as the next;
+/// and a band that stands is narrowed to the parts of it that stand in all readings at once.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Band {
+    /// Its ends in parts of a decade above the least.
+    from: u8,
+    to: u8,
+}
+
+impl Band {
+    /// Parts of a decade.
+    const PARTS: u8 = 4;
+    /// Decades.
+    const DECADES: u8 = 6;
+    /// The least size in ohms.
+    const LEAST: f64 = 2.0;
+
+    /// All decades, the smallest first.
+    fn decades() -> impl Iterator<Item = Self> {
+        (0..Self::DECADES).map(|at| Self { from: at * Self::PARTS, to: (at + 1) * Self::PARTS })
+    }
+
+    /// Its parts, the smallest first.
+    pub(super) fn parts(self) -> impl Iterator<Item = Self> {
+        (self.from..self.to).map(|from| Self { from, to: from + 1 })
+    }
+
+    /// From the start of one to the end of another.
+    pub(super) fn up_to(self, other: Self) -> Self {
+        Self { from: self.from, to: other.to }
+    }
+
+    /// Its share of all sizes.
+    fn share(self) -> f64 {
+        f64::from(self.to - self.from) / f64::from(Self::DECADES * Self::PARTS)
+    }
+
+    /// Its ends in ohms.
+    fn ends(self) -> [Ohms; 2] {
+        [self.from, self.to]
+            .map(|at| Ohms::new(Self::LEAST * 10f64.powf(f64::from(at) / f64::from(Self::PARTS))))
+    }
+}
 
 /// A fault, with its band if it is a bad joint.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Mode {
     pub fault: Fault,
-    pub band: Option<usize>,
+    pub band: Option<Band>,
 }
 
 impl Mode {
     /// All modes of a fault.
     pub(super) fn of(fault: Fault) -> impl Iterator<Item = Self> {
-        let bands = if matches!(fault, Fault::High(_)) { 0..BANDS.len() } else { 0..0 };
-        let plain = (!matches!(fault, Fault::High(_))).then_some(Self { fault, band: None });
+        let high = matches!(fault, Fault::High(_));
+        let plain = (!high).then_some(Self { fault, band: None });
+        let bands = Band::decades().filter(move |_| high);
         plain.into_iter().chain(bands.map(move |band| Self { fault, band: Some(band) }))
     }
 
-    /// How many modes the fault has that this is one of.
-    pub(super) fn count(self) -> f64 {
-        if self.band.is_some() { BANDS.len() as f64 } else { 1.0 }
+    /// Its share of all modes of its fault.
+    pub(super) fn share(self) -> f64 {
+        self.band.map_or(1.0, Band::share)
     }
 
     fn changes(self, harness: &Harness, netlist: &Netlist, universe: &Universe) -> Vec<Vec<Change>> {
         let Some(band) = self.band else { return vec![universe.changes(harness, netlist, self.fault)] };
         let elements = self.fault.elements();
-        let added = |ohms: f64| {
+        let added = |ohms: Ohms| {
             let links = elements.iter().flat_map(|element| universe.links(*element).iter().copied());
-            links.map(|link| Change::Added(link, Ohms::new(ohms))).collect()
+            links.map(|link| Change::Added(link, ohms)).collect()
         };
-        vec![added(BANDS[band]), added(BANDS[band] * DECADE)]
+        band.ends().map(added).into()
     }
 }
 

@@ -244,7 +244,11 @@ impl<'t, 'a> Thought<'t, 'a> {
                 if self.avoid.iter().any(|avoid| avoid.forbids(&measurement)) {
                     continue;
                 }
-                let narrowed = |(head, one): (usize, &Outcomes)| match seen.get(&(head, measurement.kind().is_resistance(), place)) {
+                let narrowed = |(head, one): (usize, &Outcomes)| match seen.get(&(
+                    head,
+                    measurement.kind().is_resistance(),
+                    place,
+                )) {
                     Some(seen) if one.is_vague() => one.narrowed(seen),
                     _ => *one,
                 };

@@ -18,7 +18,7 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::Judged;
 use super::earlier::Guards;
-use super::hypothesis::{Hypothesis, Mode};
+use super::hypothesis::{Band, Hypothesis, Mode};
 use super::memory::Memory;
 use super::predict::{self, Range, Scene, Taken};
 use super::wiggle::Intermittent;
@@ -192,7 +192,7 @@ impl<'a> Reader<'a> {
         let [bad, good] = [false, true].map(|sort| self.of_sort(sort));
         let mut sifted = Sifted::default();
         // What changes the same is told the same, unless it is asked where it lies.
-        let mut known: HashMap<Vec<Vec<ChangeKey>>, Told> = HashMap::new();
+        let mut known: HashMap<Vec<Vec<ChangeKey>>, Vec<(Option<Band>, Told)>> = HashMap::new();
         for (fault, weight) in self.universe.iter().filter(|(fault, _)| !self.moved.rules_out(*fault)) {
             if self.moved.comes_and_goes() {
                 known.clear();
@@ -201,11 +201,11 @@ impl<'a> Reader<'a> {
             let mut told = Vec::new();
             for mode in Mode::of(fault) {
                 let key = Hypothesis::from(mode).key(self.harness, self.netlist, self.universe);
-                let one = match known.get(&key) {
-                    Some(one) => one.clone(),
-                    None => known.entry(key).or_insert(self.told(mode, &bad, &good)).clone(),
+                let sizes = match known.get(&key) {
+                    Some(sizes) => sizes.clone(),
+                    None => known.entry(key).or_insert(self.sizes(mode, &bad, &good)).clone(),
                 };
-                told.push((mode, one));
+                told.extend(sizes.into_iter().map(|(band, one)| (Mode { band, ..mode }, one)));
             }
             sifted.enter(fault, weight, told);
         }
@@ -217,6 +217,23 @@ impl<'a> Reader<'a> {
             sifted.pairs = self.pairs(halves, bad.len(), all);
         }
         sifted
+    }
+
+    /// What the readings say of a mode, and where it is a band that stands, of the parts of it that stand in all readings at
+    /// once: each reading alone may leave the whole band, and all of them together nothing.
+    fn sizes(&mut self, mode: Mode, bad: &[usize], good: &[usize]) -> Vec<(Option<Band>, Told)> {
+        let whole = self.told(mode, bad, good);
+        let Some(band) = mode.band.filter(|_| whole.against.is_empty()) else {
+            return vec![(mode.band, whole)];
+        };
+        let part = |part: Band| (Some(part), self.told(Mode { band: Some(part), ..mode }, bad, good));
+        let parts: Vec<(Option<Band>, Told)> = band.parts().map(part).collect();
+        let mut standing =
+            parts.iter().filter(|(_, told)| told.against.is_empty()).filter_map(|(part, _)| *part);
+        match (standing.next(), standing.next_back()) {
+            (Some(first), last) => vec![(Some(first.up_to(last.unwrap_or(first))), whole)],
+            _ => parts,
+        }
     }
 
     /// What the readings say of a mode: the bad ones first, because most faults have nothing to do with them. It stops
@@ -269,7 +286,7 @@ impl<'a> Reader<'a> {
                 });
                 if let Some(half) = half {
                     half.faults.push(fault);
-                    half.weight += weight / mode.count();
+                    half.weight += weight * mode.share();
                 }
             }
         }
@@ -362,7 +379,7 @@ impl Sifted {
     /// share of its weight that such modes have; else it is doubted if one explains nearly everything.
     fn enter(&mut self, fault: Fault, weight: f64, told: Vec<(Mode, Told)>) {
         let stands = |(_, one): &&(Mode, Told)| one.against.is_empty();
-        let each = |mode: Mode| weight / mode.count();
+        let each = |mode: Mode| weight * mode.share();
         if let Some((mode, _)) = told.iter().find(stands) {
             let weight = told.iter().filter(stands).map(|(mode, _)| each(*mode)).sum();
             self.exact.push(Suspect {
