@@ -75,7 +75,7 @@
 
   // What was typed stays in the browser, for this definition and this plan alone.
   const key = `ringout:${data.hash}:${data.plan}`;
-  let kept = { by: '', readings: {}, carried: [] };
+  let kept = { by: '', readings: {}, carried: [], ticks: [] };
   let keeps = true;
   const say = text => { $('says').textContent = text; };
   function recall() {
@@ -87,6 +87,7 @@
         if (byId.has(id) && typeof one?.value === 'string')
           kept.readings[id] = { value: one.value, at: String(one.at ?? ''), raw: typeof one.raw === 'string' ? one.raw : '' };
       if (Array.isArray(found.carried)) kept.carried = found.carried.filter(text => typeof text === 'string');
+      if (Array.isArray(found.ticks)) kept.ticks = found.ticks.filter(text => typeof text === 'string');
     } catch { keeps = false; }
   }
   function keep() {
@@ -162,6 +163,14 @@
   }
   const hasOutcome = box => box.step.out?.some(([word]) => word === box.taken);
 
+  // What was ticked as done, by its place and its words: a tick never moves to another line.
+  const ticks = [...document.querySelectorAll('li input[type=checkbox]')]
+    .map((node, at) => ({ node, key: `${at} ${node.parentNode.textContent.trim()}` }));
+  for (const { node } of ticks) node.addEventListener('change', () => {
+    kept.ticks = ticks.filter(tick => tick.node.checked).map(tick => tick.key);
+    keep();
+  });
+
   function now() { return new Date().toISOString().replace(/\.\d+Z$/, 'Z'); }
   function take(box) {
     const text = box.input.value;
@@ -178,6 +187,7 @@
   function show() {
     for (const box of boxes) { box.input.value = reading(box)?.value ?? ''; judge(box); }
     $('by').value = kept.by;
+    for (const tick of ticks) tick.node.checked = kept.ticks.includes(tick.key);
     total(); fold();
   }
   for (const box of boxes) {
@@ -236,8 +246,8 @@
     say(odd ? `${odd} readings that are not understood are not in the record.` : 'The record was handed to the browser to save.');
   });
   $('clear').addEventListener('click', () => {
-    if (!confirm('Clear all readings of this plan from this browser?')) return;
-    kept = { by: kept.by, readings: {}, carried: [] };
+    if (!confirm('Clear all readings and ticks of this plan from this browser?')) return;
+    kept = { by: kept.by, readings: {}, carried: [], ticks: [] };
     keep(); show(); say('Cleared.');
   });
 
@@ -424,5 +434,7 @@
 
   recall();
   show();
+  if (ticks.some(tick => tick.node.checked))
+    say('What was ticked before is ticked still: make sure that the machine still stands so before you go on.');
   if (!keeps) keep();
 })();

@@ -21,7 +21,7 @@ use devtools::{Browser, Page, leave_out, starts};
 use ringout::definition::Kind;
 use ringout::measure::{Meter, Reading};
 use ringout::netlist::Netlist;
-use ringout::plan::{Plan, Scope, complaint, plan};
+use ringout::plan::{Aids, Plan, Scope, complaint, plan, plan_with};
 use serde_json::{Value, json};
 
 const SPRAYER: &str = "orchard-sprayer.toml";
@@ -383,6 +383,92 @@ fn split(pages: &[String], lines: &[[String; 2]]) -> Vec<String> {
         }
     }
     wrong
+}
+
+/// What is ticked as done stays ticked, with a word of warning, until it is cleared.
+#[test]
+fn ticks_are_kept_over_a_reload_and_cleared_on_request() {
+    const TICKED: &str =
+        "[...document.querySelectorAll('li input[type=checkbox]')].map(box => box.checked ? 1 : 0).join('')";
+    const SAYS: &str = "document.getElementById('says').textContent";
+    let Some(mut browser) = Browser::start() else { return };
+    let (_folder, path) = pack(&sprayer(), &SWEEP);
+    let mut page = browser.open(&path);
+    page.value("for (const at of [0, 2]) document.querySelectorAll('.do input')[at].click(); null");
+    let ticked = page.text(TICKED);
+    assert_eq!(ticked.matches('1').count(), 2, "{ticked}");
+    page.reload();
+    assert_eq!(page.text(TICKED), ticked);
+    assert!(page.text(SAYS).contains("make sure that the machine still stands so"));
+    page.value("window.confirm = () => true; document.getElementById('clear').click(); null");
+    assert!(!page.text(TICKED).contains('1'));
+    page.reload();
+    assert!(!page.text(TICKED).contains('1'));
+    assert_eq!(page.text(SAYS), "");
+}
+
+/// Readings with straps come out with their straps, so that they are judged as what they were.
+#[test]
+fn a_pack_with_straps_makes_a_record_that_says_so() {
+    let Some(mut browser) = Browser::start() else { return };
+    let (folder, path) = pack(&sprayer(), &[&SWEEP[..], &["--aids", "straps"]].concat());
+    let harness = support::harness(SPRAYER);
+    let parted =
+        ["P1", "P2", "P3"].map(|id| harness.connectors[harness.names.connector(id).unwrap()].mating.unwrap());
+    let scope = Scope { unplug: parted.into_iter().collect(), circuit: None };
+    let aids = Aids::parse(["straps"]).unwrap();
+    let plan = plan_with(&harness, &Netlist::new(&harness), &scope, Meter::HANDHELD, aids).unwrap();
+    let mut page = browser.open(&path);
+    page.value("document.getElementById('v-1').focus()");
+    for step in plan.steps() {
+        page.write(&healthy(step));
+        page.press("Enter");
+    }
+    let record = save(&mut page, folder.path());
+    assert!(record.contains("strapped = [[\""), "{record}");
+    assert_eq!(record.matches("[[reading]]").count(), plan.steps().count());
+    let (code, answer) = locate(&record);
+    assert_eq!((code, &answer["verdict"]), (Some(0), &json!("healthy")), "{answer}");
+}
+
+/// Reasons stand in the steps where they are asked for, and nowhere else; a thorough complaint asks for no less.
+#[test]
+fn reasons_and_thoroughness_on_request() {
+    let steps = |html: &str| html.matches("<div class=\"step\"").count();
+    let reasons = |html: &str| html.matches("<p class=\"why limits\">Limits. ").count();
+    let made = |arguments: &[&str]| {
+        let (_folder, path) = pack(&sprayer(), arguments);
+        std::fs::read_to_string(path).unwrap()
+    };
+    let (plain, why) = (made(&SWEEP), made(&[&SWEEP[..], &["--why"]].concat()));
+    assert_eq!((reasons(&plain), steps(&plain)), (0, sweep().steps().count()));
+    assert_eq!(reasons(&why), steps(&why));
+    let (usual, thorough) = (made(&["--complaint", "M1"]), made(&["--complaint", "M1", "--thorough"]));
+    assert!(steps(&thorough) >= steps(&usual));
+    for wrong in [["--aids", "glue"], ["--thorough", "--why"]] {
+        let output = ringout(&[&["pack", &sprayer()], &wrong[..]].concat());
+        assert_eq!(output.status.code(), Some(2), "{wrong:?}");
+    }
+}
+
+/// The page of pin maps names its style by hash, and the browser takes it.
+#[test]
+fn the_policy_of_the_pin_maps_lets_their_own_style_through_and_no_other() {
+    let Some(mut browser) = Browser::start() else { return };
+    let html = ringout(&["pins", &sprayer(), "P1", "--format", "html"]).stdout;
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("pins.html");
+    std::fs::write(&path, &html).unwrap();
+    assert!(!String::from_utf8_lossy(&html).contains("unsafe"));
+    let mut page = browser.open(&path);
+    let found = page.value(
+        "(() => {
+           const style = document.createElement('style'); style.textContent = 'h1{font-size:77px}'; document.head.append(style);
+           const of = what => getComputedStyle(document.querySelector(what));
+           return [of('h2').borderTopWidth, of('table').borderCollapse, of('svg .line, svg .rule').stroke !== 'none', of('h1').fontSize === '77px'];
+         })()",
+    );
+    assert_eq!(found, json!(["2px", "collapse", true, false]));
 }
 
 #[test]

@@ -8,12 +8,13 @@ use super::{files, output};
 use crate::definition::Harness;
 use crate::measure::Meter;
 use crate::netlist::Netlist;
-use crate::plan::complaint::Asked;
+use crate::plan::complaint::{Asked, Depth};
 use crate::plan::{self, Aids, Meters, Plan, Scope};
 use crate::setup::Setup;
 use crate::sheet::{self, PackOptions, PackSection};
 
 #[derive(Debug, clap::Args)]
+#[allow(clippy::struct_excessive_bools, reason = "each is a flag of its own on the command line")]
 pub(super) struct PackArgs {
     #[command(flatten)]
     source: Source,
@@ -24,14 +25,23 @@ pub(super) struct PackArgs {
     #[arg(long, value_name = "ID")]
     circuit: Option<String>,
     /// A part that does not work, and when it should: M1, or M1=S1:run,S2:spray,CONDITION
-    #[arg(long, value_name = "PART[=SETUP]", conflicts_with_all = ["unplug", "circuit"])]
+    #[arg(long, value_name = "PART[=SETUP]", conflicts_with_all = ["unplug", "circuit", "aids"])]
     complaint: Option<String>,
+    /// With --complaint: go on as long as anything tells, however unlikely
+    #[arg(long, requires = "complaint")]
+    thorough: bool,
     /// For a build: in stages from loose wires to the first power
     #[arg(long, conflicts_with_all = ["unplug", "circuit", "complaint"])]
     stages: bool,
     /// Meters at hand: handheld, handheld-nulled, four-wire, megohm, beeper
     #[arg(long, value_name = "KIND", value_delimiter = ',', default_value = Meter::HANDHELD.name)]
     meter: Vec<String>,
+    /// What there is beside two probes: straps, groupings (straps, for detection only) or loopback, as `plan` has them
+    #[arg(long, value_name = "AIDS", value_delimiter = ',')]
+    aids: Vec<String>,
+    /// Say for every step why its limits are where they are
+    #[arg(long)]
+    why: bool,
     /// The date on the cover, as it shall stand there
     #[arg(long, value_name = "DATE")]
     date: Option<String>,
@@ -86,6 +96,7 @@ pub(super) fn run(args: &PackArgs) -> anyhow::Result<Outcome> {
         date: args.date.as_deref(),
         scope: &scope(args),
         circuit: args.circuit.as_deref(),
+        why: args.why,
         deference: common::DEFERENCE,
     };
     let page = sheet::pack(&harness, &netlist, &plan, &options)?;
@@ -104,14 +115,19 @@ fn plan_of(args: &PackArgs, harness: &Harness, netlist: &Netlist) -> anyhow::Res
     {
         anyhow::bail!("no wire belongs to circuit `{circuit}`");
     }
+    let aids = Aids::parse(args.aids.iter().map(String::as_str))?;
     if let Some(text) = &args.complaint {
-        return Ok(plan::complaint::complaint(harness, netlist, &Asked::parse(harness, text)?, meters)?);
+        let mut asked = Asked::parse(harness, text)?;
+        if args.thorough {
+            asked.depth = Depth::THOROUGH;
+        }
+        return Ok(plan::complaint::complaint(harness, netlist, &asked, meters)?);
     }
     if args.stages {
-        return Ok(plan::stages(harness, netlist, meters, Aids::default())?);
+        return Ok(plan::stages(harness, netlist, meters, aids)?);
     }
     let scope = Scope { unplug: unplugged.parted().collect(), circuit: args.circuit.clone() };
-    Ok(plan::plan_with(harness, netlist, &scope, meters, Aids::default())?)
+    Ok(plan::plan_with(harness, netlist, &scope, meters, aids)?)
 }
 
 /// What the plan is of, in words.

@@ -5,6 +5,7 @@
 
 use askama::Template;
 
+use super::pack::style_only;
 use super::{Sheet, pins};
 use crate::definition::diagnostic::clean;
 use crate::definition::{ConnectorId, Harness};
@@ -21,8 +22,9 @@ struct Connector {
 #[derive(Template)]
 #[template(path = "pins.html")]
 struct Page<'a> {
+    policy: String,
     heading: String,
-    /// The drawings' own style sheet, which holds no markup.
+    /// The page's style and the drawings' own, which hold no markup.
     style: String,
     columns: Vec<&'static str>,
     connectors: Vec<Connector>,
@@ -66,6 +68,7 @@ pub fn pins_html(
         rows: section.rows.iter().map(|row| row.iter().map(|cell| clean(cell)).collect()).collect(),
     });
     let heading = sheet.heading.iter().map(|line| clean(line)).collect::<Vec<_>>().join(" ");
-    let style = style_sheet(Look::default());
-    Page { heading, style, columns, connectors: connectors.collect(), deference }.render()
+    let style = format!("{}{}", include_str!("../../templates/pins.css"), style_sheet(Look::default()));
+    Page { policy: style_only(&style), heading, style, columns, connectors: connectors.collect(), deference }
+        .render()
 }

@@ -205,13 +205,18 @@ fn left_out_section(view: &PlanView) -> Section {
 
 /// Why a step's limits are where they are.
 fn reason(step: &Step) -> String {
+    format!("- {}{}", step.id, limits(step))
+}
+
+/// The same without the step: " Least: …. Most: …."
+pub(super) fn limits(step: &Step) -> String {
     let why = &step.expect.why;
     let limit = |what: &str, words: String| {
         if words.is_empty() { String::new() } else { format!(" {what}: {words}.") }
     };
     let computed = step.expect.computed_words().map_or_else(String::new, |w| format!(" Computed: {w}."));
     let [low, high] = [&why.low, &why.high].map(|reason| reason.words(step.expect.ohms));
-    format!("- {}{}{}{computed}", step.id, limit("Least", low), limit("Most", high))
+    format!("{}{}{computed}", limit("Least", low), limit("Most", high))
 }
 
 /// All readings in one table, each with the setup it is taken in.

@@ -297,16 +297,13 @@ fn place_box(view: &LayoutView, tree: &Tree, nth: usize, x: &[f64]) -> Block {
         made.weight = look.0;
         items.push(Item::Text(made));
     };
-    let run = node.by.map(|(before, run, _)| (&view.runs[run], x[nth] - x[before]));
-    if let Some((run, _)) = run.filter(|(run, long)| above(run, *long).is_none()) {
+    let run = node.by.map(|(before, run, _)| (&view.runs[run], before));
+    if let Some((run, before)) = run.filter(|(run, before)| above(run, x[nth] - x[*before]).is_none()) {
+        // Beside the run's end it would pass for the name of the run that follows: so it says where it comes from.
+        let from = bounded(&view.places[tree[before].place].name);
+        let words = format!("{} · from {from}", run_words(run));
         y += 11.0;
-        put(
-            y,
-            11.0,
-            shorten(&run_words(run), 11.0, Weight::Regular, BOX),
-            (Weight::Regular, "soft"),
-            &mut right,
-        );
+        put(y, 11.0, shorten(&words, 11.0, Weight::Regular, BOX), (Weight::Regular, "soft"), &mut right);
         y += 4.0;
     }
     let title = if node.again { "drawn already: a ring closes here" } else { place.title.as_str() };

@@ -26,6 +26,7 @@ use crate::draw::{
 use crate::netlist::Netlist;
 use crate::plan::Plan;
 use faces::Faces;
+pub(super) use policy::style_only;
 
 /// A part of the pack that may be left out. Cover and cautions always stay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -58,6 +59,8 @@ pub struct PackOptions<'a> {
     pub scope: &'a str,
     /// The circuit that the plan is of: then strips are of this one alone.
     pub circuit: Option<&'a str>,
+    /// Whether each step says why its limits are where they are.
+    pub why: bool,
     /// The sentence that every sheet ends with.
     pub deference: &'a str,
 }
@@ -185,7 +188,7 @@ pub fn pack(
     let stamp = Stamp::of(harness);
     let mut faces = Faces::new(harness);
     let has_plan = wants(PackSection::Plan);
-    let phases = if has_plan { steps::phases(harness, plan, &mut faces) } else { Vec::new() };
+    let phases = if has_plan { steps::phases(harness, plan, options.why, &mut faces) } else { Vec::new() };
     let data = script::data(harness, plan, &stamp, if has_plan { &phases } else { &[] }, &faces);
     let (pin_columns, pins) =
         if wants(PackSection::Pins) { pin_maps(harness, &mut faces) } else { Default::default() };

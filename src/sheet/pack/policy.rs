@@ -11,11 +11,21 @@ use crate::draw::{Weight, clean, shorten};
 
 /// The policy: nothing but this style and this script.
 pub(super) fn of(style: &str, script: &str) -> String {
-    let [style, script] = [style, script].map(|text| base64(&Sha256::digest(text.as_bytes())));
+    let script = hash(script);
+    let style = hash(style);
     format!(
         "default-src 'none'; script-src 'sha256-{script}'; style-src 'sha256-{style}'; base-uri 'none'; \
          form-action 'none'"
     )
+}
+
+/// The policy of a page without a script: nothing but this style.
+pub(in crate::sheet) fn style_only(style: &str) -> String {
+    format!("default-src 'none'; style-src 'sha256-{}'; base-uri 'none'; form-action 'none'", hash(style))
+}
+
+fn hash(text: &str) -> String {
+    base64(&Sha256::digest(text.as_bytes()))
 }
 
 /// Base 64 with padding, as RFC 4648 section 4 has it.

@@ -6,7 +6,7 @@
 use std::collections::BTreeSet;
 
 use super::super::complaint::{arrivals, percent};
-use super::super::plan::{capital, narrow};
+use super::super::plan::{capital, limits, narrow};
 use super::super::{colours_at, station_word};
 use super::faces::{Faces, Use};
 use super::{drawn, tidy, tidy_all};
@@ -45,6 +45,8 @@ pub(super) struct StepPart {
     pub(super) black: ProbePart,
     pub(super) expect: String,
     pub(super) purpose: String,
+    /// Why the limits are where they are, where that is asked for.
+    pub(super) reason: String,
     /// What to look at if the reading is bad.
     pub(super) look: String,
     /// Small faces with the marks on them.
@@ -97,14 +99,20 @@ impl StepPart {
     }
 }
 
-pub(super) fn phases(harness: &Harness, plan: &Plan, faces: &mut Faces<'_>) -> Vec<PhasePart> {
+pub(super) fn phases(harness: &Harness, plan: &Plan, why: bool, faces: &mut Faces<'_>) -> Vec<PhasePart> {
     let mut number = 0;
     let mut before = 0;
     let mut made = Vec::new();
     for phase in &plan.phases {
         let stage = stage(&plan.stages, before, phase.id);
         before = phase.id;
-        made.push(phase_part(harness, plan, phase, (stage, &mut number), faces));
+        let mut part = phase_part(harness, plan, phase, (stage, &mut number), faces);
+        if why {
+            for (part, step) in part.steps.iter_mut().zip(&phase.steps) {
+                part.reason = tidy(&limits(step));
+            }
+        }
+        made.push(part);
     }
     made
 }
@@ -185,6 +193,7 @@ fn step_part(
         black,
         expect: narrow_or_words(&step.expect.words()),
         purpose: tidy(&step.purpose),
+        reason: String::new(),
         look: look(harness, step),
         outcomes: step.outcomes.iter().map(|outcome| outcome_part(harness, step, outcome)).collect(),
     }
