@@ -116,7 +116,7 @@ pub(super) fn shown(value: Reading, expect: &Expectation) -> Option<Outcome> {
         Reading::Ohms(ohms) if ohms.get() < expect.low => Some(Outcome::Low),
         Reading::Volts(volts) if volts.get() < expect.low => Some(Outcome::Low),
         Reading::Ohms(_) | Reading::Volts(_) => Some(Outcome::High),
-        _ => None,
+        Reading::Tone => None,
     }
 }
 

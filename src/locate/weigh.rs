@@ -91,6 +91,9 @@ struct Half {
     explains: BTreeSet<usize>,
 }
 
+/// What the readings say of one size of a fault.
+type OfSize = (Option<Band>, Told);
+
 /// What the readings say of one mode of a fault.
 #[derive(Default, Clone)]
 struct Told {
@@ -192,7 +195,7 @@ impl<'a> Reader<'a> {
         let [bad, good] = [false, true].map(|sort| self.of_sort(sort));
         let mut sifted = Sifted::default();
         // What changes the same is told the same, unless it is asked where it lies.
-        let mut known: HashMap<Vec<Vec<ChangeKey>>, Vec<(Option<Band>, Told)>> = HashMap::new();
+        let mut known: HashMap<Vec<Vec<ChangeKey>>, Vec<OfSize>> = HashMap::new();
         for (fault, weight) in self.universe.iter().filter(|(fault, _)| !self.moved.rules_out(*fault)) {
             if self.moved.comes_and_goes() {
                 known.clear();
@@ -221,13 +224,13 @@ impl<'a> Reader<'a> {
 
     /// What the readings say of a mode, and where it is a band that stands, of the parts of it that stand in all readings at
     /// once: each reading alone may leave the whole band, and all of them together nothing.
-    fn sizes(&mut self, mode: Mode, bad: &[usize], good: &[usize]) -> Vec<(Option<Band>, Told)> {
+    fn sizes(&mut self, mode: Mode, bad: &[usize], good: &[usize]) -> Vec<OfSize> {
         let whole = self.told(mode, bad, good);
         let Some(band) = mode.band.filter(|_| whole.against.is_empty()) else {
             return vec![(mode.band, whole)];
         };
         let part = |part: Band| (Some(part), self.told(Mode { band: Some(part), ..mode }, bad, good));
-        let parts: Vec<(Option<Band>, Told)> = band.parts().map(part).collect();
+        let parts: Vec<OfSize> = band.parts().map(part).collect();
         let mut standing =
             parts.iter().filter(|(_, told)| told.against.is_empty()).filter_map(|(part, _)| *part);
         match (standing.next(), standing.next_back()) {
