@@ -99,6 +99,7 @@ fn the_answer_carries_its_keys() {
         &["kind", "red", "black", "power", "unplugged", "set", "conditions", "bits", "seconds", "live"],
     );
     let shares = answer["suspects"].as_array().unwrap().iter().filter_map(|s| s["share"].as_f64());
+    // What takes a reading for wrong has the rest, and is listed from a hundredth on.
     let total: f64 = shares.sum();
-    assert!((total - 1.0).abs() < 0.02, "{total}");
+    assert!((0.97..=1.001).contains(&total), "{total}");
 }
