@@ -5,7 +5,6 @@
 //! so an entry is wholly there or not at all.
 
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -266,9 +265,7 @@ pub(super) fn read_sound(harness: &Harness, text: &str) -> anyhow::Result<Record
 
 /// Appends an entry: under a lock, to a whole new file that then takes the old one's place.
 pub(super) fn append(harness: &Harness, path: &Path, text: &str) -> anyhow::Result<()> {
-    let lock = lock_path(path);
-    let held = File::create(&lock).with_context(|| format!("cannot open the lock {}", lock.display()))?;
-    held.lock().with_context(|| format!("cannot lock {}", lock.display()))?;
+    let _held = files::lock(path)?;
     let exists = path.try_exists().with_context(|| format!("cannot look for {}", path.display()))?;
     let mut whole = if exists { common::read_text(path)? } else { record::head(harness) };
     if let Some(mended) = record::mend(&whole) {
@@ -281,11 +278,4 @@ pub(super) fn append(harness: &Harness, path: &Path, text: &str) -> anyhow::Resu
     whole.push('\n');
     whole.push_str(text);
     files::write(path, whole.as_bytes(), true)
-}
-
-/// The file whose lock stands for the record's: the record itself is replaced at every append.
-fn lock_path(path: &Path) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(".lock");
-    PathBuf::from(name)
 }
