@@ -422,6 +422,26 @@ pub(super) fn read_log(harness: &Harness, path: &Path) -> anyhow::Result<Vec<Ent
     read(&harness.about.id, &text).with_context(|| path.display().to_string())
 }
 
+/// The entry that is named by its id, in the usual log, or as `FILE#ID`.
+pub(super) fn entry_of(harness: &Harness, path: &Path, name: &str) -> anyhow::Result<(PathBuf, Entry)> {
+    let (log, id) = match name.rsplit_once('#') {
+        Some((file, id)) => (PathBuf::from(file), id),
+        None => (usual_log(path), name),
+    };
+    if !log.try_exists().with_context(|| format!("cannot look for {}", log.display()))? {
+        bail!("there is no log of repairs at {}: name it, as FILE#{id}", log.display());
+    }
+    let entries = read_log(harness, &log)?;
+    let known: Vec<String> = entries.iter().map(|entry| entry.id.clone()).collect();
+    match entries.into_iter().find(|entry| entry.id == id) {
+        Some(entry) if entry.kind == "undo" => {
+            bail!("{id} takes {} back: there is nothing to prove", entry.undoes.unwrap_or_default())
+        }
+        Some(entry) => Ok((log, entry)),
+        None => bail!("{} has no entry `{id}`: it has {}", log.display(), known.join(", ")),
+    }
+}
+
 /// Writes everything, the top file last; gives what was written.
 fn write(
     args: &RepairArgs,

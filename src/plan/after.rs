@@ -143,23 +143,19 @@ pub fn after(
             (touched, meter),
         )?);
     }
-    let taken = choose(harness, &trials, &faults);
-    let all: Vec<Vec<Fault>> =
-        trials.iter().flat_map(|trial| &trial.rows).map(|row| row.shows.clone()).collect();
+    let taken = choose(&trials, &faults);
+    let mut all: Vec<Vec<Fault>> = shown(&trials);
+    let phases = gather(harness, netlist, (&universe, &faults), trials, taken, meter);
+    all.extend(shown(&phases));
     let bound = fewest(&all.iter().map(Vec::as_slice).collect::<Vec<_>>()).bound;
-    let count = taken.iter().map(BTreeSet::len).sum::<usize>();
+    let count = phases.iter().map(|trial| trial.rows.len()).sum::<usize>();
     let scope = Scope::default();
     let mut builder = Builder::new(harness, netlist, &scope, meters.clone(), Aids::default());
     builder.ask_about(faults.iter().copied(), bound.min(count));
-    for (trial, rows) in trials.iter().zip(&taken).filter(|(_, rows)| !rows.is_empty()) {
-        let setup = trial.setup.clone();
-        let steps = trial.steps(harness, rows);
-        builder.add(Draft {
-            title: trial.title,
-            setup,
-            look: Look::Given(steps),
-            group: Some(trial.group),
-        })?;
+    for trial in phases {
+        let steps = trial.steps(harness);
+        let Trial { title, setup, group, .. } = trial;
+        builder.add(Draft { title, setup, look: Look::Given(steps), group: Some(group) })?;
     }
     let closing = Draft { title: "As found again", setup: as_found(harness), look: Look::Close, group: None };
     builder.add(closing)?;
@@ -171,6 +167,11 @@ pub fn after(
         plan.function_check.push("What the harness feeds works as it did before the fault.".to_owned());
     }
     Ok(plan)
+}
+
+/// What each reading shows of the faults that the plan is about.
+fn shown(trials: &[Trial]) -> Vec<Vec<Fault>> {
+    trials.iter().flat_map(|trial| &trial.rows).map(|row| row.shows.clone()).collect()
 }
 
 /// What the plan is, and what it leaves out.
@@ -400,15 +401,143 @@ impl Trial {
         (!rows.is_empty()).then(|| Self { title, setup: situation.setup.clone(), group, rows, seconds })
     }
 
-    /// The readings that were taken, station by station.
-    fn steps(&self, harness: &Harness, rows: &BTreeSet<usize>) -> Vec<Step> {
-        let mut steps: Vec<Step> = rows.iter().map(|at| self.rows[*at].step.clone()).collect();
+    /// The readings, station by station.
+    fn steps(&self, harness: &Harness) -> Vec<Step> {
+        let mut steps: Vec<Step> = self.rows.iter().map(|row| row.step.clone()).collect();
         let place = |step: &Step| harness.station_of(step.measurement.red()).or(step.station);
         steps.sort_by(|a, b| {
             let key = |step: &Step| (place(step), step.measurement.kind());
             key(a).cmp(&key(b)).then_with(|| a.measurement.cmp(&b.measurement))
         });
         steps
+    }
+
+    /// The same readings in another setup without power, if each shows there what it shows here.
+    fn moved(
+        &self,
+        harness: &Harness,
+        netlist: &Netlist,
+        about: (&Universe, &BTreeSet<Fault>),
+        (setup, meter): (&Setup, Meter),
+    ) -> Option<Self> {
+        let situation = Situation::new(harness, netlist, setup).ok()?;
+        let mut readings = Vec::new();
+        for row in &self.rows {
+            let [red, black] = [row.step.measurement.red(), row.step.measurement.black()];
+            let kind = row.step.measurement.kind();
+            let same_net = situation.nets.of(situation.node(red)) == situation.nets.of(situation.node(black));
+            if !same_net && situation.relies_on_unit(red, black).is_some() {
+                return None;
+            }
+            readings.push((situation.measure(kind, red, black).ok()?, row.step.purpose.clone(), row.loaded));
+        }
+        let there = Self::of(&situation, about, meter, (self.title, self.group), readings)?;
+        let keeps = |(old, new): (&Row, &Row)| old.shows.iter().all(|fault| new.shows.contains(fault));
+        (there.rows.len() == self.rows.len() && self.rows.iter().zip(&there.rows).all(keeps)).then_some(there)
+    }
+}
+
+/// Beyond so many plugs nobody tries to leave each of them in.
+const SHRUNK: usize = 80;
+
+/// The setups with the readings that were taken: no plug is off that could stay in, and no setup stands for readings
+/// that another takes too.
+fn gather(
+    harness: &Harness,
+    netlist: &Netlist,
+    about: (&Universe, &BTreeSet<Fault>),
+    trials: Vec<Trial>,
+    taken: Vec<BTreeSet<usize>>,
+    meter: Meter,
+) -> Vec<Trial> {
+    let mut phases: Vec<Trial> = Vec::new();
+    for (mut trial, rows) in trials.into_iter().zip(taken) {
+        keep(&mut trial, &rows);
+        if !trial.rows.is_empty() {
+            phases.push(trial);
+        }
+    }
+    merge(harness, netlist, about, &mut phases, meter);
+    for phase in phases.iter_mut().filter(|phase| phase.group == 0) {
+        shrink(harness, netlist, about, phase, meter);
+    }
+    merge(harness, netlist, about, &mut phases, meter);
+    // In its new place a reading may show more than it did.
+    let mut taken: Vec<BTreeSet<usize>> =
+        phases.iter().map(|phase| (0..phase.rows.len()).collect()).collect();
+    thin(&phases, &mut taken, about.1);
+    for (phase, rows) in phases.iter_mut().zip(taken) {
+        keep(phase, &rows);
+    }
+    phases.retain(|phase| !phase.rows.is_empty());
+    let mut joined: Vec<Trial> = Vec::new();
+    for phase in phases {
+        match joined.iter_mut().find(|known| known.setup == phase.setup) {
+            Some(known) => known.rows.extend(phase.rows),
+            None => joined.push(phase),
+        }
+    }
+    joined
+}
+
+/// Only these readings.
+fn keep(trial: &mut Trial, rows: &BTreeSet<usize>) {
+    let mut number = 0..;
+    trial.rows.retain(|_| number.next().is_some_and(|at: usize| rows.contains(&at)));
+}
+
+/// Takes readings of one setup in another one, where they show there what they show here.
+fn merge(
+    harness: &Harness,
+    netlist: &Netlist,
+    about: (&Universe, &BTreeSet<Fault>),
+    phases: &mut Vec<Trial>,
+    meter: Meter,
+) {
+    let mut at = 0;
+    while at < phases.len() {
+        let here = &phases[at];
+        let into =
+            (0..phases.len()).filter(|other| *other != at && phases[*other].group == 0 && here.group == 0);
+        let fit = into.filter_map(|other| {
+            Some((other, here.moved(harness, netlist, about, (&phases[other].setup, meter))?))
+        });
+        if let Some((other, moved)) = fit.min_by(|a, b| a.1.seconds.total_cmp(&b.1.seconds)) {
+            phases[other].rows.extend(moved.rows);
+            phases.remove(at);
+        } else {
+            at += 1;
+        }
+    }
+}
+
+/// Leaves plugs in that need not be off, the dearest first.
+fn shrink(
+    harness: &Harness,
+    netlist: &Netlist,
+    about: (&Universe, &BTreeSet<Fault>),
+    phase: &mut Trial,
+    meter: Meter,
+) {
+    let mut parted: BTreeSet<MatingId> = phase.setup.parted().collect();
+    if parted.len() > SHRUNK {
+        return;
+    }
+    let mut order: Vec<MatingId> = parted.iter().copied().collect();
+    let effort = |id: &MatingId| harness.matings[*id].unplug.unwrap_or(usual(Effort::Plug)).get();
+    order.sort_by(|a, b| effort(b).total_cmp(&effort(a)).then(a.cmp(b)));
+    for mating in order {
+        parted.remove(&mating);
+        let setup: Setup = with_parted(&parted).into();
+        match phase.moved(harness, netlist, about, (&setup, meter)) {
+            Some(fewer) => *phase = fewer,
+            None => {
+                parted.insert(mating);
+            }
+        }
+    }
+    if parted.is_empty() {
+        phase.title = "Without power, all plugged in";
     }
 }
 
@@ -497,8 +626,7 @@ fn reachable(situation: &Situation<'_>, from: Point, but: Option<(LinkId, [usize
 
 /// The readings to take of each trial: each time the one that shows most that is new for its time and what its setup
 /// costs; then without those that the others make idle; and at least one under load.
-fn choose(harness: &Harness, trials: &[Trial], faults: &BTreeSet<Fault>) -> Vec<BTreeSet<usize>> {
-    let _ = harness;
+fn choose(trials: &[Trial], faults: &BTreeSet<Fault>) -> Vec<BTreeSet<usize>> {
     let mut taken: Vec<BTreeSet<usize>> = vec![BTreeSet::new(); trials.len()];
     let mut left = faults.clone();
     loop {
@@ -555,7 +683,7 @@ fn thin(trials: &[Trial], taken: &mut [BTreeSet<usize>], faults: &BTreeSet<Fault
     for at in order {
         for row in taken[at].clone() {
             let shows = &trials[at].rows[row].shows;
-            if shows.iter().all(|fault| count[fault] > 1) {
+            if trials[at].rows[row].loaded <= 0.0 && shows.iter().all(|fault| count[fault] > 1) {
                 shows.iter().for_each(|fault| *count.entry(*fault).or_default() -= 1);
                 taken[at].remove(&row);
             }
