@@ -19,6 +19,7 @@ mod pack;
 mod pins;
 mod plan;
 mod repair;
+mod report;
 mod study;
 mod trace;
 mod why;
@@ -67,6 +68,8 @@ enum Command {
     Pack(pack::PackArgs),
     /// Apply a repair: the next revision of the definition, and an entry in the log of repairs
     Repair(Box<repair::RepairArgs>),
+    /// The report of a repair: complaint, readings, reasoning, repair, retest, signatures
+    Report(report::ReportArgs),
     /// The machine in the form of another program
     Export(export::ExportArgs),
 }
@@ -97,6 +100,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Draw(args) => draw::run(args),
         Command::Pack(args) => pack::run(args),
         Command::Repair(args) => repair::run(args),
+        Command::Report(args) => report::run(args),
         Command::Export(args) => export::run(args),
     };
     match outcome {

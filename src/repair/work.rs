@@ -157,6 +157,23 @@ pub struct TouchedNames {
 }
 
 impl TouchedNames {
+    /// Adds what another repair touched.
+    pub fn join(&mut self, other: &Self) {
+        other.wires.iter().for_each(|name| add(&mut self.wires, name));
+        other.points.iter().for_each(|name| add(&mut self.points, name));
+        other.connectors.iter().for_each(|name| add(&mut self.connectors, name));
+        other.parts.iter().for_each(|name| add(&mut self.parts, name));
+    }
+
+    /// Leaves out what a definition does not have.
+    pub fn keep_known(&mut self, harness: &Harness) {
+        let known = |name: &String| harness.names.get(name).is_some();
+        self.wires.retain(known);
+        self.points.retain(|name| harness.point(name).is_ok());
+        self.connectors.retain(known);
+        self.parts.retain(known);
+    }
+
     /// What the names stand for in a definition.
     ///
     /// # Errors

@@ -18,6 +18,12 @@ pub(super) fn of(style: &str, script: &str) -> String {
     )
 }
 
+/// The policy of a page without a script: nothing but this style.
+pub(in crate::sheet) fn of_style(style: &str) -> String {
+    let style = base64(&Sha256::digest(style.as_bytes()));
+    format!("default-src 'none'; style-src 'sha256-{style}'; base-uri 'none'; form-action 'none'")
+}
+
 /// Base 64 with padding, as RFC 4648 section 4 has it.
 fn base64(bytes: &[u8]) -> String {
     const DIGITS: &[u8; 64] = b"ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
@@ -35,7 +41,7 @@ fn base64(bytes: &[u8]) -> String {
 }
 
 /// Rules for the margins of printed pages: id, revision and hash above, page numbers below.
-pub(super) fn running_head(stamp: &Stamp) -> String {
+pub(in crate::sheet) fn running_head(stamp: &Stamp) -> String {
     let variant = stamp.variant.as_ref().map(|v| format!(" variant {v}")).unwrap_or_default();
     let left = format!("{} · revision {}{variant}", stamp.id, stamp.revision);
     let hash = stamp.hash.get(..12).unwrap_or(&stamp.hash);
