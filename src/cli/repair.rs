@@ -52,10 +52,10 @@ struct How {
     #[arg(long, value_name = "NAME", global = true)]
     revision: Option<String>,
     /// What was found, in words
-    #[arg(long, value_name = "TEXT", global = true)]
+    #[arg(long, value_name = "TEXT", global = true, allow_hyphen_values = true)]
     found: Option<String>,
     /// What was used: repeat it for each
-    #[arg(long = "material", value_name = "TEXT", global = true)]
+    #[arg(long = "material", value_name = "TEXT", global = true, allow_hyphen_values = true)]
     materials: Vec<String>,
     /// Who did it
     #[arg(long, value_name = "NAME", global = true)]

@@ -34,7 +34,7 @@ pub(super) struct ReportArgs {
     #[arg(long, value_name = "RECORD")]
     retest: Option<PathBuf>,
     /// What was complained of, in words
-    #[arg(long, value_name = "TEXT")]
+    #[arg(long, value_name = "TEXT", allow_hyphen_values = true)]
     complaint: Option<String>,
     /// The date on the report, as it shall stand there
     #[arg(long, value_name = "DATE")]

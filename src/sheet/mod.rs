@@ -6,6 +6,7 @@
 //! revision and hash, so that a stale print can be recognised.
 
 mod audit;
+mod chained;
 mod chart;
 mod complaint;
 mod locate;
@@ -32,6 +33,7 @@ mod why;
 mod wires;
 
 pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, load_section, loads};
+pub use chained::{BrokenView, ChainedView, chained};
 pub use chart::{ChartOutcomeView, ChartSetupView, ChartStepView, ChartView, chart};
 pub use locate::{LocateView, MetresView, conclusion, locate, next_reading};
 pub use nets::{NetView, NetsView, nets};
