@@ -211,13 +211,14 @@ fn work(harness: &Harness, kind: &KindArg) -> anyhow::Result<Work> {
         _ => Err(anyhow!("{name} is no contact of a connector")),
     };
     Ok(match kind {
-        KindArg::ReplaceWire { wire: id, gauge, colour, length } => {
-            Work::ReplaceWire { wire: wire(harness, id)?, new: new_wire(gauge, colour, length)? }
-        }
+        KindArg::ReplaceWire { wire: id, gauge, colour, length } => Work::ReplaceWire {
+            wire: wire(harness, id)?,
+            new: new_wire(gauge.as_ref(), colour.as_ref(), length.as_ref())?,
+        },
         KindArg::Splice { wire: name, distance, from, id, station, gauge, colour, .. } => {
             let wire = wire(harness, name)?;
             let from = from.as_ref().map_or(Ok(0), |point| end(harness, wire, point))?;
-            let new = new_wire(gauge, colour, &None)?;
+            let new = new_wire(gauge.as_ref(), colour.as_ref(), None)?;
             if let Some(id) = id {
                 fit_for_an_id(id)?;
             }
@@ -280,14 +281,14 @@ fn end(harness: &Harness, wire: WireId, point: &str) -> anyhow::Result<usize> {
 }
 
 fn new_wire(
-    gauge: &Option<String>,
-    colour: &Option<String>,
-    length: &Option<String>,
+    gauge: Option<&String>,
+    colour: Option<&String>,
+    length: Option<&String>,
 ) -> anyhow::Result<NewWire> {
     Ok(NewWire {
-        gauge: gauge.as_deref().map(Gauge::parse).transpose()?,
-        colour: colour.as_deref().map(Colour::parse).transpose()?,
-        length: length.as_deref().map(parse::<Metres>).transpose()?,
+        gauge: gauge.map(|text| Gauge::parse(text)).transpose()?,
+        colour: colour.map(|text| Colour::parse(text)).transpose()?,
+        length: length.map(|text| parse::<Metres>(text)).transpose()?,
     })
 }
 
@@ -396,7 +397,7 @@ fn evidence(entry: &mut Entry, args: &RepairArgs, harness: &Harness, path: &Path
 
 /// SHA-256 in lower-case hex.
 pub(super) fn hex(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    Sha256::digest(bytes).iter().fold(String::new(), |hex, byte| hex + &format!("{byte:02x}"))
 }
 
 fn log_path(args: &RepairArgs) -> PathBuf {

@@ -232,7 +232,7 @@ impl<'t> Editor<'t> {
             }
         }
         if beside.has_header() {
-            let at = self.end_of_line(self.last_end(beside)?);
+            let at = self.end_of_line(last_end(beside)?);
             let header = block("[[wire]]", wire, newline);
             patches.push((at..at, format!("{before}{newline}{newline}{}", header.trim_end())));
         } else {
@@ -339,20 +339,10 @@ impl<'t> Editor<'t> {
             return self.put(form, rest[0], &below);
         }
         let newline = self.newline();
-        let at = self.end_of_line(self.last_end(form)?);
+        let at = self.end_of_line(last_end(form)?);
         let names: Vec<String> = path.iter().map(|step| bare(step)).collect();
         let header = block(&format!("[{}]", names.join(".")), entries, newline);
         Ok((at..at, format!("{newline}{newline}{}", header.trim_end())))
-    }
-
-    /// Where the last thing in a table ends, whatever lies below it.
-    fn last_end(&self, form: Form<'_>) -> Result<usize, EditError> {
-        let last = form.like().iter().filter_map(|(_, item)| end_of(item)).max();
-        let own = match form {
-            Form::Block(table) => table.span().map(|span| span.start),
-            Form::Braces(table) => table.span().map(|span| span.end),
-        };
-        last.max(own).ok_or_else(|| EditError::Layout("an empty table".to_owned()))
     }
 
     fn newline(&self) -> &'static str {
@@ -398,6 +388,16 @@ impl<'t> Editor<'t> {
         let from = before.strip_suffix(',').map_or(start, |before| before.trim_end().len());
         from..end
     }
+}
+
+/// Where the last thing in a table ends, whatever lies below it.
+fn last_end(form: Form<'_>) -> Result<usize, EditError> {
+    let last = form.like().iter().filter_map(|(_, item)| end_of(item)).max();
+    let own = match form {
+        Form::Block(table) => table.span().map(|span| span.start),
+        Form::Braces(table) => table.span().map(|span| span.end),
+    };
+    last.max(own).ok_or_else(|| EditError::Layout("an empty table".to_owned()))
 }
 
 /// Whether an item stands under a header of its own.

@@ -684,7 +684,9 @@ fn thin(trials: &[Trial], taken: &mut [BTreeSet<usize>], faults: &BTreeSet<Fault
         for row in taken[at].clone() {
             let shows = &trials[at].rows[row].shows;
             if trials[at].rows[row].loaded <= 0.0 && shows.iter().all(|fault| count[fault] > 1) {
-                shows.iter().for_each(|fault| *count.entry(*fault).or_default() -= 1);
+                for fault in shows {
+                    *count.entry(*fault).or_default() -= 1;
+                }
                 taken[at].remove(&row);
             }
         }

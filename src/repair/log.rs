@@ -187,8 +187,8 @@ impl Entry {
 
     /// Puts in what an edit says.
     pub fn set_edit(&mut self, edited: &Edited) {
-        self.done = edited.words.clone();
-        self.touched = edited.touched.clone();
+        self.done.clone_from(&edited.words);
+        self.touched.clone_from(&edited.touched);
         let found = |finding: &Finding| Found {
             rule: finding.rule.to_owned(),
             message: finding.message.clone(),
