@@ -39,8 +39,9 @@ fn places(checked: &Checked) -> Vec<usize> {
 fn a_link_is_the_hash_of_what_stands_before() {
     let parts = stretches(&chained(3));
     for (at, part) in parts.iter().enumerate().skip(1) {
-        let hash: String =
-            Sha256::digest(parts[at - 1].as_bytes()).iter().map(|b| format!("{b:02x}")).collect();
+        let hash: String = Sha256::digest(parts[at - 1].as_bytes())
+            .iter()
+            .fold(String::new(), |hex, b| hex + &format!("{b:02x}"));
         assert!(part.starts_with(&format!("[[reading]]\nchain = \"{hash}\"\n")), "{part}");
     }
 }
@@ -68,7 +69,10 @@ fn every_byte_that_is_changed_before_the_last_link_is_told_at_its_place() {
         let own = starts.iter().filter(|start| **start <= at).count();
         let found = places(&checked);
         assert!(!found.is_empty(), "byte {at} changed unseen");
-        assert!(found.iter().all(|place| (own.saturating_sub(1)..=own + 1).contains(place)), "byte {at} of #{own}: {found:?}");
+        assert!(
+            found.iter().all(|place| (own.saturating_sub(1)..=own + 1).contains(place)),
+            "byte {at} of #{own}: {found:?}"
+        );
     }
 }
 

@@ -103,8 +103,7 @@ fn a_proven_repair_says_so_and_an_unread_step_keeps_it_open() {
     );
     let hash: String = Sha256::digest(std::fs::read(job.path("r.toml")).unwrap())
         .iter()
-        .map(|b| format!("{b:02x}"))
-        .collect();
+        .fold(String::new(), |hex, b| hex + &format!("{b:02x}"));
     assert_eq!(view["record_hash"], hash);
 
     // Without the last reading a step is named as unread; with a bad one it is named as bad.
