@@ -82,7 +82,7 @@ fn names(folder: &Path) -> Vec<String> {
         let name = entry.file_name().to_string_lossy().into_owned();
         if entry.path().is_dir() {
             all.extend(names(&entry.path()).into_iter().map(|inner| format!("{name}/{inner}")));
-        } else if !name.ends_with(".lock") {
+        } else if entry.path().extension().is_none_or(|end| end != "lock") {
             all.push(name);
         }
     }

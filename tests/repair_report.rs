@@ -227,14 +227,14 @@ fn the_page_names_its_own_style_and_fetches_nothing() {
 fn base64(bytes: &[u8]) -> String {
     let digits: Vec<char> = ('A'..='Z').chain('a'..='z').chain('0'..='9').chain(['+', '/']).collect();
     let mut bits: Vec<u8> = bytes.iter().flat_map(|byte| (0..8).rev().map(move |n| byte >> n & 1)).collect();
-    while bits.len() % 6 != 0 {
+    while !bits.len().is_multiple_of(6) {
         bits.push(0);
     }
     let mut text: String = bits
         .chunks(6)
         .map(|six| digits[six.iter().fold(0, |all, bit| all * 2 + usize::from(*bit))])
         .collect();
-    while text.len() % 4 != 0 {
+    while !text.len().is_multiple_of(4) {
         text.push('=');
     }
     text
