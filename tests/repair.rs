@@ -111,11 +111,14 @@ fn a_splice_goes_into_the_file_that_holds_the_wire() {
     assert_eq!(back, old[0]);
     shop.done("check orchard-sprayer-rev-D.toml --strict");
     let log = shop.text("orchard-sprayer-repairs.toml");
-    assert!(log.contains("id = \"R1\"\nat = 2026-05-12T10:30:00Z\nby = \"RK\"\nkind = \"splice\""), "{log}");
+    assert!(
+        log.contains("id = \"REP1\"\nat = 2026-05-12T10:30:00Z\nby = \"RK\"\nkind = \"splice\""),
+        "{log}"
+    );
     // The next repair begins where this one ended.
     shop.done(&format!("repair orchard-sprayer-rev-D.toml re-terminate 31F P1.K --length 90_mm {AT}"));
     assert!(shop.text("orchard-sprayer/deck-rev-E.toml").contains("length = \"90 mm\""));
-    assert!(shop.text("orchard-sprayer-repairs.toml").contains("id = \"R2\""));
+    assert!(shop.text("orchard-sprayer-repairs.toml").contains("id = \"REP2\""));
 }
 
 #[test]
@@ -357,7 +360,7 @@ fn in_place_keeps_the_old_revision_and_undo_brings_it_back() {
     assert!(
         shop.refused("repair orchard-sprayer.toml undo").contains("has no repair that made this definition")
     );
-    assert!(shop.refused("repair orchard-sprayer.toml undo R1").contains("taken back before"));
+    assert!(shop.refused("repair orchard-sprayer.toml undo REP1").contains("taken back before"));
     // The name of the revision is taken: another has to be given.
     let said = shop.refused("repair orchard-sprayer.toml splice 31C --distance 0.2_m --sealed --in-place");
     assert!(said.contains("name another revision with --revision"), "{said}");
@@ -369,7 +372,7 @@ fn undo_of_a_new_file_leaves_both_and_says_so() {
     let shop = Workshop::new();
     shop.done(&format!("repair orchard-sprayer.toml replace-part F5 {AT}"));
     let before = names(shop.folder.path());
-    let said = shop.done("repair orchard-sprayer-rev-D.toml undo R1");
+    let said = shop.done("repair orchard-sprayer-rev-D.toml undo REP1");
     assert!(said.contains("Go on with orchard-sprayer.toml: it is as it was."), "{said}");
     assert_eq!(names(shop.folder.path()), before);
 }

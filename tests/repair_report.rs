@@ -137,7 +137,7 @@ fn what_changed_since_is_told() {
     std::fs::write(&deck, format!("{}# more\n", std::fs::read_to_string(&deck).unwrap())).unwrap();
     let (code, said) = job.report(&[]);
     assert_eq!(code, Some(2));
-    assert!(said.contains("is not what it was before R1 (revision C)"), "{said}");
+    assert!(said.contains("is not what it was before REP1 (revision C)"), "{said}");
 }
 
 #[test]
@@ -151,7 +151,7 @@ fn what_is_not_there_is_refused_in_words() {
     );
     job.repair(&[]);
     for (more, why) in [
-        (&["--repair", "R7"][..], "has no repair `R7`"),
+        (&["--repair", "REP7"][..], "has no repair `REP7`"),
         (&["--retest", "none.toml"], "cannot read none.toml"),
         (&["--repairs", "after.toml"], "unknown field `reading`"),
     ] {

@@ -27,7 +27,7 @@ pub(super) struct ReportArgs {
     /// The log of repairs; beside the definition where left out
     #[arg(long, value_name = "LOG")]
     repairs: Option<PathBuf>,
-    /// Only these entries of the log: R1,R2; all that hold where left out
+    /// Only these entries of the log: REP1,REP2; all that hold where left out
     #[arg(long, value_name = "IDS", value_delimiter = ',')]
     repair: Vec<String>,
     /// The record of readings that prove the repair

@@ -58,7 +58,7 @@ pub struct Found {
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Entry {
-    /// Its id in the log: `R1`.
+    /// Its id in the log: `REP1`.
     pub id: String,
     /// When.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -169,10 +169,10 @@ pub fn head(harness_id: &str) -> String {
     format!("format = 1\nharness = {}\n", crate::definition::edit::quoted(harness_id))
 }
 
-/// The id of the next entry.
+/// The id of the next entry. Steps of a derivation are called R1, R2 and so on: a report holds both.
 pub fn next_id(entries: &[Entry]) -> String {
-    let number = |entry: &Entry| entry.id.strip_prefix('R').and_then(|n| n.parse::<u64>().ok());
-    format!("R{}", entries.iter().filter_map(number).max().unwrap_or(0).saturating_add(1))
+    let number = |entry: &Entry| entry.id.strip_prefix("REP").and_then(|n| n.parse::<u64>().ok());
+    format!("REP{}", entries.iter().filter_map(number).max().unwrap_or(0).saturating_add(1))
 }
 
 impl Entry {

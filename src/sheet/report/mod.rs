@@ -254,7 +254,10 @@ fn readings(title: &str, view: &LocateView) -> Section {
 fn reasoning(case: &Case<'_>) -> Vec<Section> {
     let diagnosis = case.found.diagnosis;
     let mut all = super::conclusion(case.before, diagnosis);
-    all.extend(reasons::accused(case.before, diagnosis));
+    if !diagnosis.suspects.is_empty() {
+        all.extend(reasons::cleared(case.before, diagnosis));
+        all.extend(reasons::accused(case.before, diagnosis));
+    }
     if let Some(first) = all.first_mut() {
         first.title = format!("Reasoning · {}", first.title);
     }
