@@ -43,7 +43,7 @@
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
 //! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`verify`],
-//! [`record`], [`locate`], [`study`], [`draw`], [`sheet`], [`guide`], [`cli`].
+//! [`record`], [`locate`], [`study`], [`repair`], [`draw`], [`sheet`], [`guide`], [`cli`].
 
 pub mod audit;
 pub mod circuit;
@@ -58,6 +58,7 @@ pub mod measure;
 pub mod netlist;
 pub mod plan;
 pub mod record;
+pub mod repair;
 pub mod setup;
 pub mod sheet;
 pub mod study;

@@ -12,6 +12,7 @@ use crate::definition::diagnostic::{Diagnostic, Severity};
 use crate::definition::rules::RULES;
 use crate::definition::{Harness, RuleSet};
 use crate::netlist::Netlist;
+use crate::record::chain;
 use crate::sheet::{FindingView, LoadView, Section, Sheet, Stamp};
 
 #[derive(Debug, clap::Args)]
@@ -35,6 +36,9 @@ pub(super) struct CheckArgs {
     /// Show every load with what it loses on the way, and look for sneak paths
     #[arg(long)]
     electrical: bool,
+    /// Check a record of readings instead: that it can be read, and that no link of its chain is broken
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["rules", "weights", "electrical", "strict", "rule_set"])]
+    record: Option<PathBuf>,
     /// List the rules with their reasons instead of checking
     #[arg(long)]
     rules: bool,
@@ -88,6 +92,9 @@ pub(super) fn run(args: &CheckArgs) -> anyhow::Result<Outcome> {
         return Ok(Outcome::Well);
     };
     let loaded = Source { harness, variant: args.variant.clone() }.load_with_warnings()?;
+    if let Some(path) = &args.record {
+        return record(args, &loaded.harness, path);
+    }
     if args.weights {
         let (view, sheet) = crate::sheet::weights(&loaded.harness);
         output::show(args.format, &view, &sheet)?;
@@ -219,6 +226,16 @@ fn sheet(view: &CheckView<'_>, format: FormatArg) -> Sheet {
         sheet.sections.push(section);
     }
     sheet
+}
+
+/// A record of readings: whether it can be read, and whether its chain holds.
+fn record(args: &CheckArgs, harness: &Harness, path: &std::path::Path) -> anyhow::Result<Outcome> {
+    let checked = chain::check(&common::read_text(path)?);
+    let read = common::read_record(harness, path)?;
+    let (view, sheet) = crate::sheet::chained(harness, &path.display().to_string(), &checked);
+    output::show(args.format, &view, &sheet)?;
+    let whole = checked.broken.is_empty() && read.is_sound();
+    Ok(if whole { Outcome::Well } else { Outcome::Finding })
 }
 
 /// The rules and why they matter.

@@ -51,7 +51,7 @@ pub(super) fn read_text(path: &Path) -> anyhow::Result<String> {
 }
 
 /// Reads a text file; the error is the reason in words, without the path.
-fn read_plain(path: &Path) -> Result<String, String> {
+pub(super) fn read_plain(path: &Path) -> Result<String, String> {
     let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
     let mut bytes = Vec::new();
     let most = MOST_BYTES as u64 + 1;

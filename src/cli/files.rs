@@ -3,7 +3,7 @@
 //! Comes in: a path, its content, and whether an existing file may go. Goes out: the file. Why: a
 //! half-written drawing or record is worse than none, and so is one that replaced another silently.
 
-use std::fs;
+use std::fs::{self, File};
 use std::io::{ErrorKind, Write};
 use std::path::{Path, PathBuf};
 
@@ -50,6 +50,20 @@ pub(super) fn write_all(files: &[(PathBuf, String)], force: bool) -> anyhow::Res
 /// Where it cannot be made.
 pub(super) fn folder(path: &Path) -> anyhow::Result<()> {
     fs::create_dir_all(path).with_context(|| format!("cannot make the folder {}", path.display()))
+}
+
+/// Waits for the lock that stands for a file: a file beside it, since the file itself is replaced at every
+/// write. The lock is held until what this gives is dropped, and by nobody who was killed.
+///
+/// # Errors
+/// Where the lock's own file cannot be made.
+pub(super) fn lock(path: &Path) -> anyhow::Result<File> {
+    let mut name = path.as_os_str().to_owned();
+    name.push(".lock");
+    let name = PathBuf::from(name);
+    let held = File::create(&name).with_context(|| format!("cannot open the lock {}", name.display()))?;
+    held.lock().with_context(|| format!("cannot lock {}", name.display()))?;
+    Ok(held)
 }
 
 /// Where to write: the path itself, or what a link there leads to.

@@ -47,7 +47,7 @@ pub(super) fn run(args: &GuideArgs) -> anyhow::Result<Outcome> {
     loop {
         output::print(&turn.say)?;
         if let Some(text) = &turn.append {
-            log::append(&harness, &args.record, text)?;
+            log::append(&harness, &args.record, text, false)?;
             turn = guide.go_on(read()?)?;
             continue;
         }

@@ -5,7 +5,6 @@
 //! so an entry is wholly there or not at all.
 
 use std::collections::BTreeMap;
-use std::fs::File;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
@@ -85,6 +84,9 @@ pub(super) struct LogArgs {
     /// Remarks
     #[arg(long)]
     note: Option<String>,
+    /// Begin to chain the record: each entry holds the hash of all before it. A chained record stays one
+    #[arg(long)]
+    pub(super) chain: bool,
     /// When it was taken, as 2026-05-02T09:14:00Z; now, where left out
     #[arg(long, value_name = "TIME")]
     at: Option<String>,
@@ -112,7 +114,7 @@ pub(super) fn run(args: &LogArgs) -> anyhow::Result<Outcome> {
     let measurement = situation
         .measure(entry.kind, entry.red, entry.black)
         .map_err(|refusal| anyhow::anyhow!("refused, nothing was written: {refusal}"))?;
-    append(&harness, &args.record, &new.text())?;
+    append(&harness, &args.record, &new.text(), args.chain)?;
     let (meter, note) = meter_of(&entry, &Meter::HANDHELD);
     if let Some(note) = note {
         output::note(&format!("{note}\n"));
@@ -149,7 +151,7 @@ fn withdraw(args: &LogArgs, harness: &Harness) -> anyhow::Result<Outcome> {
     }
     let at = Some(time(args.at.as_deref())?);
     let new = record::NewWithdrawal { at, of, by: args.by.clone(), note: args.note.clone() };
-    append(harness, &args.record, &new.text())?;
+    append(harness, &args.record, &new.text(), args.chain)?;
     output::print(&format!("#{of} is withdrawn: it stays in the record and does not count\n"))?;
     Ok(Outcome::Well)
 }
@@ -264,11 +266,10 @@ pub(super) fn read_sound(harness: &Harness, text: &str) -> anyhow::Result<Record
     Err(output::Shown::new("the reading was not written").into())
 }
 
-/// Appends an entry: under a lock, to a whole new file that then takes the old one's place.
-pub(super) fn append(harness: &Harness, path: &Path, text: &str) -> anyhow::Result<()> {
-    let lock = lock_path(path);
-    let held = File::create(&lock).with_context(|| format!("cannot open the lock {}", lock.display()))?;
-    held.lock().with_context(|| format!("cannot lock {}", lock.display()))?;
+/// Appends an entry: under a lock, to a whole new file that then takes the old one's place. It gets a link if the record
+/// is chained, or shall be from now on.
+pub(super) fn append(harness: &Harness, path: &Path, text: &str, chain: bool) -> anyhow::Result<()> {
+    let _held = files::lock(path)?;
     let exists = path.try_exists().with_context(|| format!("cannot look for {}", path.display()))?;
     let mut whole = if exists { common::read_text(path)? } else { record::head(harness) };
     if let Some(mended) = record::mend(&whole) {
@@ -279,13 +280,7 @@ pub(super) fn append(harness: &Harness, path: &Path, text: &str) -> anyhow::Resu
         whole.push('\n');
     }
     whole.push('\n');
-    whole.push_str(text);
+    let linked = (chain || record::chain::is_chained(&whole)).then(|| record::chain::linked(&whole, text));
+    whole.push_str(linked.as_deref().unwrap_or(text));
     files::write(path, whole.as_bytes(), true)
-}
-
-/// The file whose lock stands for the record's: the record itself is replaced at every append.
-fn lock_path(path: &Path) -> PathBuf {
-    let mut name = path.as_os_str().to_owned();
-    name.push(".lock");
-    PathBuf::from(name)
 }

@@ -85,7 +85,7 @@ pub(super) fn run(args: &LogArgs, harness: &Harness, entry: NewEntry) -> anyhow:
     let situation = Situation::new(harness, &netlist, &reading.setup)?;
     let placed = place::place(&situation, &reading, &Meter::HANDHELD)
         .map_err(|why| anyhow::anyhow!("refused, nothing was written: {why}"))?;
-    append(harness, &args.record, &new.text())?;
+    append(harness, &args.record, &new.text(), args.chain)?;
     output::print(&format!(
         "{} along {}: {} · {}\n",
         reading.kind.word(),

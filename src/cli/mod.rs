@@ -18,6 +18,8 @@ mod output;
 mod pack;
 mod pins;
 mod plan;
+mod repair;
+mod report;
 mod study;
 mod trace;
 mod why;
@@ -64,6 +66,10 @@ enum Command {
     Draw(draw::DrawArgs),
     /// One HTML page for print and tablet: plan, pictures, pin maps, boxes for the readings
     Pack(pack::PackArgs),
+    /// Apply a repair: the next revision of the definition, and an entry in the log of repairs
+    Repair(Box<repair::RepairArgs>),
+    /// The report of a repair: complaint, readings, reasoning, repair, retest, signatures
+    Report(report::ReportArgs),
     /// The machine in the form of another program
     Export(export::ExportArgs),
 }
@@ -93,6 +99,8 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Study(args) => study::run(args),
         Command::Draw(args) => draw::run(args),
         Command::Pack(args) => pack::run(args),
+        Command::Repair(args) => repair::run(args),
+        Command::Report(args) => report::run(args),
         Command::Export(args) => export::run(args),
     };
     match outcome {

@@ -7,6 +7,7 @@ use anyhow::Context;
 use super::Outcome;
 use super::common::{self, Source};
 use super::output::{self, FormatArg};
+use crate::definition::Harness;
 use crate::measure::Meter;
 use crate::netlist::Netlist;
 use crate::plan::complaint::{Asked, Depth};
@@ -34,6 +35,9 @@ pub(super) struct PlanArgs {
     /// With --complaint: the steps as one tree from the first reading to where it ends, for a manual
     #[arg(long, requires = "complaint", conflicts_with = "why")]
     chart: bool,
+    /// Only what proves a repair: an entry of the log of repairs, by its id, or as FILE#ID
+    #[arg(long, value_name = "REPAIR", conflicts_with_all = ["unplug", "circuit", "complaint", "stages", "aids"])]
+    after: Option<String>,
     /// For a build: in stages from loose wires to the first power
     #[arg(long, conflicts_with_all = ["unplug", "circuit", "complaint"])]
     stages: bool,
@@ -48,7 +52,7 @@ pub(super) struct PlanArgs {
     #[arg(long)]
     why: bool,
     /// Check a plan, as --format json prints it, instead of making one
-    #[arg(long, value_name = "FILE", conflicts_with_all = ["unplug", "circuit", "complaint", "stages", "meter", "aids", "why"])]
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["unplug", "circuit", "complaint", "stages", "after", "meter", "aids", "why"])]
     check: Option<PathBuf>,
     #[arg(long, value_enum, default_value_t)]
     format: FormatArg,
@@ -77,6 +81,7 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
             }
             plan::complaint::complaint(&harness, &netlist, &asked, meters)?
         }
+        None if args.after.is_some() => after(args, &harness, &netlist, meters)?,
         None if args.stages => plan::stages(&harness, &netlist, meters, aids)?,
         None => plan::plan_with(&harness, &netlist, &scope, meters, aids)?,
     };
@@ -90,6 +95,32 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
         if args.why { sheet::plan_with_reasons(&harness, &plan) } else { sheet::plan(&harness, &plan) };
     output::show(args.format, &view, &sheet)?;
     Ok(Outcome::Well)
+}
+
+/// The plan that proves a repair.
+fn after(
+    args: &PlanArgs,
+    harness: &Harness,
+    netlist: &Netlist,
+    meters: Meters,
+) -> anyhow::Result<plan::Plan> {
+    let (_, entry) =
+        super::repair::entry_of(harness, &args.source.harness, args.after.as_deref().unwrap_or_default())?;
+    if entry.after.hash != harness.hash {
+        output::note(&format!(
+            "{} made revision {}; this is revision {} or another text: what it touched is looked for here by name\n",
+            entry.id, entry.after.revision, harness.about.revision
+        ));
+    }
+    let touched = entry.touched.resolve(harness).map_err(|name| {
+        anyhow::anyhow!(
+            "{} touched `{name}`, which this definition does not have: name the file that the repair made",
+            entry.id
+        )
+    })?;
+    let mut plan = plan::after(harness, netlist, &touched, meters)?;
+    plan.before.insert(0, format!("Repair {}: {}.", entry.id, entry.done));
+    Ok(plan)
 }
 
 /// Checks a plan that there is already.

@@ -232,7 +232,7 @@ fn is_top(sources: &Sources, path: &str) -> bool {
 
 /// Joins a path to the folder of the file that names it, and takes out `.` and `..` where it can, so
 /// that one file has one name.
-fn join(folder: &str, path: &str) -> String {
+pub(crate) fn join(folder: &str, path: &str) -> String {
     if path.starts_with('/') {
         return path.to_owned();
     }

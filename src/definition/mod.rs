@@ -10,6 +10,7 @@
 
 pub mod colour;
 pub mod diagnostic;
+pub mod edit;
 pub mod face;
 mod load;
 mod model;
@@ -20,6 +21,7 @@ mod schema;
 mod syntax;
 pub mod wire_id;
 
+pub(crate) use load::join as joined_path;
 pub use load::{Loaded, MOST_BYTES, ReadFile, Rejected, load};
 pub use model::{
     About, Condition, ConditionId, Connector, ConnectorId, Contact, ContactId, Duty, Function, Half, Harness,

@@ -8,6 +8,7 @@
 //! A step holds a [`Measurement`], which cannot be unsafe; the actions between phases come from
 //! [`transition`](crate::setup::transition), which knows no unsafe order. So what is left to this room is to choose well.
 
+mod after;
 mod aids;
 mod bounds;
 mod caps;
@@ -28,6 +29,7 @@ mod stages;
 mod tour;
 mod trip;
 
+pub use after::{Touched, after};
 pub use aids::{Aided, Aids, Group, Loop, SPLIT, SPLIT_LOOP, UnknownAid, Without};
 pub use bounds::{
     Compared, counting, group_tests, kautz, modified_counting, pair_tests, side, spanning_steps,

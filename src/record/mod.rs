@@ -10,6 +10,7 @@
 //! Nothing is ever taken out. An entry of kind `withdrawal` says that an earlier one does not count: both stay in the
 //! text, and the numbers of all others stay what they were.
 
+pub mod chain;
 mod entry;
 pub mod place;
 mod read;

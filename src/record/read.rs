@@ -33,7 +33,7 @@ impl Record {
 }
 
 /// The line that opens an entry.
-const HEADER: &str = "[[reading]]";
+pub(super) const HEADER: &str = "[[reading]]";
 
 /// Reads a record. Cost: linear in its length.
 pub fn read(harness: &Harness, name: &str, text: &str) -> Record {
@@ -205,6 +205,8 @@ impl Context<'_> {
     /// An entry, whatever its kind.
     fn reading_of(&self, value: &Value<'_>, number: usize) -> Option<One> {
         let mut r = Reader::of_value(value, self.file, "a reading", self.sink)?;
+        // The link of a chained record: `chain::check` looks at it.
+        let _ = r.text(super::chain::CHAIN);
         let word = r.required_text("kind");
         if word.as_ref().is_some_and(|word| word.value == WITHDRAWAL) {
             let withdrawal = self.withdrawal(&mut r, number);

@@ -6,6 +6,7 @@
 //! revision and hash, so that a stale print can be recognised.
 
 mod audit;
+mod chained;
 mod chart;
 mod complaint;
 mod locate;
@@ -21,6 +22,8 @@ mod plan_cost;
 mod plan_view;
 mod reasons;
 mod render;
+mod repair;
+mod report;
 mod study;
 mod suspects;
 mod trace;
@@ -30,6 +33,7 @@ mod why;
 mod wires;
 
 pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, load_section, loads};
+pub use chained::{BrokenView, ChainedView, chained};
 pub use chart::{ChartOutcomeView, ChartSetupView, ChartStepView, ChartView, chart};
 pub use locate::{LocateView, MetresView, conclusion, locate, next_reading};
 pub use nets::{NetView, NetsView, nets};
@@ -41,6 +45,8 @@ pub use plan::{plan, plan_with_reasons};
 pub use plan_aids::{AidsView, GroupView, LoopView, WithoutView};
 pub use plan_view::{ExpectView, PlanView, SetupView, WhyView};
 pub use render::{Format, csv, markdown, text};
+pub use repair::{RepairView, repair};
+pub use report::{Case, ChangeView, Read, ReportView, report};
 pub use study::{StudyView, study};
 pub use trace::{StepView, TraceView, trace, trace_net};
 pub use verify::{RuleView, VerifyView, verify};

@@ -9,7 +9,7 @@
 //! hashes, so that nothing else can run or be fetched. All other text is escaped by the template.
 
 mod faces;
-mod policy;
+pub(super) mod policy;
 mod script;
 mod steps;
 mod tree;
@@ -129,7 +129,7 @@ struct Page<'a> {
 }
 
 /// Text of a definition that is fit to be shown: no hidden characters, and never longer than a paragraph.
-fn tidy(text: &str) -> String {
+pub(super) fn tidy(text: &str) -> String {
     // A text of megabytes is cut before it is cleaned.
     let cut = text.char_indices().nth(4000).map_or(text, |(at, _)| &text[..at]);
     shorten(clean(cut).trim(), 1.0, Weight::Regular, 250.0)
@@ -146,7 +146,7 @@ fn tidy_rows(rows: Vec<Vec<String>>) -> Vec<Vec<String>> {
 /// A drawing for the page, which has the style sheet. A page may hold hundreds: so its groups, which tell programs and
 /// pointers what they are, are dissolved (its description tells all of it), lines that follow each other are drawn in
 /// one go, and there are no line breaks between elements.
-fn drawn(mut scene: Scene) -> String {
+pub(super) fn drawn(mut scene: Scene) -> String {
     let mut items = Vec::new();
     dissolve(std::mem::take(&mut scene.items), &mut items);
     scene.items = items;

@@ -45,7 +45,7 @@ fn base64(bytes: &[u8]) -> String {
 }
 
 /// Rules for the margins of printed pages: id, revision and hash above, page numbers below.
-pub(super) fn running_head(stamp: &Stamp) -> String {
+pub(in crate::sheet) fn running_head(stamp: &Stamp) -> String {
     let variant = stamp.variant.as_ref().map(|v| format!(" variant {v}")).unwrap_or_default();
     let left = format!("{} · revision {}{variant}", stamp.id, stamp.revision);
     let hash = stamp.hash.get(..12).unwrap_or(&stamp.hash);
