@@ -32,6 +32,8 @@ impl Base {
 pub struct Way {
     pub(super) ends: [usize; 2],
     pub(super) half: Sparse,
+    /// The resistance between its ends in the factored network, where anything joins them.
+    pub(super) ohms: f64,
     /// The factored network it belongs to.
     pub(super) base: Weak<Base>,
 }

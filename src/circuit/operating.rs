@@ -100,7 +100,8 @@ impl Operating {
     /// The way from one node to another up the elimination tree, for several questions about the same two
     /// nodes, of this machine or of one that differs from it in a few branches.
     pub fn way(&self, a: usize, b: usize) -> Way {
-        Way { ends: [a, b], half: self.base.factor.half(a, b), base: Arc::downgrade(&self.base) }
+        let half = self.base.factor.half(a, b);
+        Way { ends: [a, b], ohms: dot(&half, &half), half, base: Arc::downgrade(&self.base) }
     }
 
     /// A way as it is, or found anew where it belongs to another factored network.
@@ -169,7 +170,7 @@ impl Operating {
             Some(update) => {
                 update.joins(&self.base, way).then(|| update.resistance(&self.base, way).max(0.0))
             }
-            None => self.joined(way.ends[0], way.ends[1]).then(|| dot(&way.half, &way.half)),
+            None => self.joined(way.ends[0], way.ends[1]).then_some(way.ohms),
         };
         ohms.map(Ohms::new)
     }

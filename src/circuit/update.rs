@@ -159,11 +159,10 @@ impl Update {
 
     /// The resistance along a way whose ends are joined.
     pub(super) fn resistance(&self, base: &Base, way: &Way) -> f64 {
-        let before = dot(&way.half, &way.half);
         if !self.touches(base, way.ends) {
-            return before;
+            return way.ohms;
         }
-        before + self.effect(base, way, &self.response(base, way))
+        way.ohms + self.effect(base, way, &self.response(base, way))
     }
 
     /// Currents and lifts with one ampere from one end of a way to the other and no other source.

@@ -39,11 +39,20 @@ impl From<FormatArg> for Format {
 pub(super) fn show<T: Serialize>(format: FormatArg, view: &T, sheet: &Sheet) -> anyhow::Result<()> {
     let out = match Format::from(format) {
         Format::Table => text(sheet, width()),
-        Format::Json => serde_json::to_string_pretty(view)? + "\n",
+        Format::Json => return json(view),
         Format::Csv => csv(sheet),
         Format::Md => markdown(sheet),
     };
     print(&out)
+}
+
+/// Prints a view as JSON, piece by piece: that of a large plan has hundreds of megabytes.
+pub(super) fn json<T: Serialize>(view: &T) -> anyhow::Result<()> {
+    let mut stdout = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
+    serde_json::to_writer_pretty(&mut stdout, view).map_err(io::Error::from)?;
+    stdout.write_all(b"\n")?;
+    stdout.flush()?;
+    Ok(())
 }
 
 /// Writes text to standard output.

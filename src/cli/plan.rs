@@ -91,6 +91,10 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
         output::show(args.format, &view, &sheet)?;
         return Ok(Outcome::Well);
     }
+    if args.format == FormatArg::Json {
+        output::json(&sheet::plan_view(&harness, &plan))?;
+        return Ok(Outcome::Well);
+    }
     let (view, sheet) =
         if args.why { sheet::plan_with_reasons(&harness, &plan) } else { sheet::plan(&harness, &plan) };
     output::show(args.format, &view, &sheet)?;

@@ -21,6 +21,8 @@ pub use reason::{Reason, Reasons, Share, Term};
 pub use situation::{Prediction, Situation};
 pub use stress::Stress;
 
+use std::sync::Arc;
+
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::setup::{Power, Setup, hazard_at};
 
@@ -30,7 +32,8 @@ pub struct Measurement {
     kind: Kind,
     red: Point,
     black: Point,
-    setup: Setup,
+    /// One for all measurements of a situation: a large machine has many plugs, and many readings.
+    setup: Arc<Setup>,
 }
 
 /// Why a reading must not or cannot be taken.
@@ -76,7 +79,13 @@ pub enum Refusal {
 
 impl Measurement {
     /// A reading, if it may be taken; [`Situation::measure`] adds what only the solved network shows.
-    fn new(harness: &Harness, kind: Kind, red: Point, black: Point, setup: &Setup) -> Result<Self, Refusal> {
+    fn new(
+        harness: &Harness,
+        kind: Kind,
+        red: Point,
+        black: Point,
+        setup: &Arc<Setup>,
+    ) -> Result<Self, Refusal> {
         if kind.is_resistance() && setup.power() == Power::Connected {
             return Err(Refusal::PowerOn { kind: kind.word() });
         }
@@ -95,7 +104,7 @@ impl Measurement {
                 return Err(Refusal::IntoUnit { unit: harness.parts[unit].id.clone() });
             }
         }
-        Ok(Self { kind, red, black, setup: setup.clone() })
+        Ok(Self { kind, red, black, setup: Arc::clone(setup) })
     }
 
     /// What is read.

@@ -1,7 +1,7 @@
 //! A machine in one setup, with everything that several measurements of it share.
 
 use std::collections::BTreeMap;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use super::{Measurement, Refusal, connected_unit};
 use crate::circuit::{Change, Corner, Lean, Operating, Scatter, Trail, Unsettled, Way, solve_rounds};
@@ -17,8 +17,8 @@ pub struct Situation<'a> {
     pub harness: &'a Harness,
     /// Its graph.
     pub netlist: &'a Netlist,
-    /// Its state.
-    pub setup: Setup,
+    /// Its state, which all measurements in it share.
+    pub setup: Arc<Setup>,
     /// What conductors alone join.
     pub nets: Nets,
     /// What an ohmmeter's current can reach.
@@ -95,7 +95,7 @@ impl<'a> Situation<'a> {
             nets: netlist.groups_joined(|link| setup.joins(netlist, link), strapped()),
             scatter: scatter.collect(),
             leaning,
-            setup: setup.clone(),
+            setup: Arc::new(setup.clone()),
             groups,
             units,
             trail,

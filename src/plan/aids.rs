@@ -349,7 +349,7 @@ impl Bench<'_, '_> {
     /// Time for the changes of phases that follow each other and end without straps, and for the way there.
     fn seconds<'s>(&'s self, setups: impl Iterator<Item = &'s Setup>) -> f64 {
         let harness = self.harness();
-        let base = &self.trial.situation.setup;
+        let base = &*self.trial.situation.setup;
         let mut now = base;
         let mut actions = Vec::new();
         for setup in setups.chain([base]) {

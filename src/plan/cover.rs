@@ -143,18 +143,25 @@ impl<'a> Cover<'a> {
                 .copied()
                 .collect();
         };
-        let (mut places, mut nodes) = (BTreeSet::new(), BTreeSet::new());
-        for way in differences {
-            places.extend(way.places());
-            nodes.extend(way.ends());
-        }
+        let healthy = self.situation.healthy();
+        let across = |way: &&Way| {
+            let [a, b] = way.ends().map(|node| healthy.island(node));
+            a != b
+        };
+        let differences: Vec<&Way> = differences.collect();
+        // A single joint between islands carries nothing: current that went over it could not come back.
+        let closes_no_ring = differences.iter().filter(|way| across(way)).count() <= 1;
+        let carries = |way: &&&Way| !(closes_no_ring && across(way));
+        let places: BTreeSet<usize> =
+            differences.iter().filter(carries).flat_map(|way| way.places()).collect();
+        let nodes: BTreeSet<usize> = differences.iter().flat_map(|way| way.ends()).collect();
         let mut felt: BTreeSet<usize> =
             places.iter().filter_map(|place| self.at_place.get(place)).flatten().copied().collect();
         if near {
             let pairs = pairs(nodes.iter().map(|node| self.situation.nets.of(*node)));
             felt.extend(pairs.iter().filter_map(|pair| self.across_nets.get(pair)).flatten());
         } else {
-            let pairs = pairs(nodes.iter().map(|node| self.situation.healthy().island(*node)));
+            let pairs = pairs(nodes.iter().map(|node| healthy.island(*node)));
             felt.extend(pairs.iter().filter_map(|pair| self.across.get(pair)).flatten());
         }
         felt

@@ -5,8 +5,9 @@
 //! wants to know whether all is well should know how much of it is for that.
 
 use std::cmp::Reverse;
-use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
+use std::collections::BinaryHeap;
 
+use super::numbers::Numbers;
 use crate::fault::Fault;
 
 /// How many readings show all that all of them show.
@@ -21,20 +22,21 @@ pub(super) struct Fewest {
 
 /// Cost: near-linear in all that the readings show; a reading is weighed again only when it comes to the top.
 pub(super) fn fewest(covers: &[&[Fault]]) -> Fewest {
-    Fewest { cover: cover(covers), bound: apart(covers) }
+    let numbers = Numbers::of(covers.iter().flat_map(|faults| faults.iter().copied()));
+    let covers: Vec<Vec<usize>> = covers.iter().map(|faults| numbers.all(faults)).collect();
+    Fewest { cover: cover(&covers, numbers.unmarked()), bound: apart(&covers, numbers.len()) }
 }
 
-fn cover(covers: &[&[Fault]]) -> usize {
-    let mut shown: BTreeSet<Fault> = BTreeSet::new();
+fn cover(covers: &[Vec<usize>], mut shown: Vec<bool>) -> usize {
     let mut taken = 0;
     let mut heap: BinaryHeap<(usize, Reverse<usize>)> =
         covers.iter().enumerate().map(|(at, faults)| (faults.len(), Reverse(at))).collect();
     while let Some((_, Reverse(at))) = heap.pop() {
-        let now = (covers[at].iter().filter(|fault| !shown.contains(fault)).count(), Reverse(at));
+        let now = (covers[at].iter().filter(|fault| !shown[**fault]).count(), Reverse(at));
         if heap.peek().is_some_and(|next| *next > now) {
             heap.push(now);
         } else if now.0 > 0 {
-            shown.extend(covers[at]);
+            covers[at].iter().for_each(|fault| shown[*fault] = true);
             taken += 1;
         }
     }
@@ -42,18 +44,15 @@ fn cover(covers: &[&[Fault]]) -> usize {
 }
 
 /// Faults of which no reading shows two, those that fewest readings show first.
-fn apart(covers: &[&[Fault]]) -> usize {
-    let mut shown_by: BTreeMap<Fault, Vec<usize>> = BTreeMap::new();
+fn apart(covers: &[Vec<usize>], faults: usize) -> usize {
+    let mut rare: Vec<Vec<usize>> = vec![Vec::new(); faults];
     for (at, faults) in covers.iter().enumerate() {
-        for fault in *faults {
-            shown_by.entry(*fault).or_default().push(at);
-        }
+        faults.iter().for_each(|fault| rare[*fault].push(at));
     }
-    let mut rare: Vec<(Fault, Vec<usize>)> = shown_by.into_iter().collect();
-    rare.sort_by_key(|(fault, readings)| (readings.len(), *fault));
+    rare.sort_by_key(Vec::len);
     let mut used = vec![false; covers.len()];
     let mut count = 0;
-    for (_, readings) in rare {
+    for readings in rare {
         if readings.iter().all(|at| !used[*at]) {
             for at in readings {
                 used[at] = true;
@@ -66,6 +65,8 @@ fn apart(covers: &[&[Fault]]) -> usize {
 
 #[cfg(test)]
 mod tests {
+    use std::collections::BTreeSet;
+
     use super::*;
     use crate::definition::{Id, WireId};
 

@@ -7,7 +7,7 @@
 //!
 //! Cost: for each fault one way round and one search for the nearest probes, both within its island.
 
-use std::collections::{BTreeMap, BTreeSet, VecDeque};
+use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
 
 use crate::definition::{ConditionId, Harness, Kind, MatingId, PartId, PartKind, Point, TerminalId, WireId};
 use crate::fault::{Fault, HIGH_FROM, Universe};
@@ -170,17 +170,19 @@ pub(super) struct Search<'a> {
     universe: &'a Universe,
     /// For each link, whether current has no other way round it.
     bridges: Vec<bool>,
+    /// What hides an open of a link, and what a bad joint: all elements of one link have that in common.
+    known: HashMap<(LinkId, bool), Hidden>,
 }
 
 impl<'a> Search<'a> {
     pub(super) fn new(situation: &'a Situation<'a>, universe: &'a Universe) -> Self {
         let healthy = situation.healthy();
         let bridges = situation.netlist.bridges(|link| healthy.conducts(link));
-        Self { situation, universe, bridges }
+        Self { situation, universe, bridges, known: HashMap::new() }
     }
 
     /// Why no step shows a fault.
-    pub(super) fn hidden(&self, fault: Fault) -> Hidden {
+    pub(super) fn hidden(&mut self, fault: Fault) -> Hidden {
         let harness = self.situation.harness;
         let with = |reason, uncover| Hidden { reason, uncover };
         match fault {
@@ -193,8 +195,16 @@ impl<'a> Search<'a> {
                 with(Reason::Works, Some(Uncover::Function))
             }
             Fault::Open(element) | Fault::High(element) => {
-                let link = self.universe.links(element).first();
-                link.map_or_else(|| with(Reason::NotRead, None), |link| self.open(*link, fault))
+                let Some(link) = self.universe.links(element).first() else {
+                    return with(Reason::NotRead, None);
+                };
+                let key = (*link, matches!(fault, Fault::High(_)));
+                if let Some(known) = self.known.get(&key) {
+                    return known.clone();
+                }
+                let hidden = self.open(*link, fault);
+                self.known.insert(key, hidden.clone());
+                hidden
             }
             Fault::PartShort(part) | Fault::CoilOpen(part) => {
                 let link = self.situation.netlist.links_of(part).find(|link| self.carries_load(*link));
@@ -292,7 +302,7 @@ impl<'a> Search<'a> {
     fn is_joined_beside(&self, link: LinkId, mating: MatingId) -> bool {
         let Situation { harness, netlist, .. } = self.situation;
         let healthy = self.situation.healthy();
-        let mut joined: BTreeMap<u32, u32> = BTreeMap::new();
+        let mut joined = Joined::default();
         let island = |node: usize| healthy.island(node);
         let [u, v] = netlist.ends(link);
         for contact in harness.contacts_of(harness.matings[mating].first) {
@@ -301,11 +311,9 @@ impl<'a> Search<'a> {
             if [a, b] == [u, v] || [b, a] == [u, v] {
                 continue;
             }
-            let [a, b] = [a, b].map(|node| *joined.entry(island(node)).or_insert(island(node)));
-            joined.values_mut().filter(|root| **root == b).for_each(|root| *root = a);
+            joined.join(island(a), island(b));
         }
-        let [a, b] = [u, v].map(|node| joined.get(&island(node)).copied().unwrap_or(island(node)));
-        a == b
+        joined.root(island(u)) == joined.root(island(v))
     }
 
     /// The way round a link, if current finds one, and what would cut it.
@@ -465,6 +473,26 @@ impl<'a> Search<'a> {
         }
         let shown = <[Point; 2]>::try_from(probes).ok().filter(|p| self.shows(Kind::Isolation, *p, fault));
         Hidden { reason: Reason::NotRead, uncover: shown.map(Uncover::Read) }
+    }
+}
+
+/// Which islands are one when something joins them: each but the least of them names a lesser one.
+#[derive(Default)]
+struct Joined(BTreeMap<u32, u32>);
+
+impl Joined {
+    fn root(&self, mut island: u32) -> u32 {
+        while let Some(next) = self.0.get(&island) {
+            island = *next;
+        }
+        island
+    }
+
+    fn join(&mut self, a: u32, b: u32) {
+        let [a, b] = [self.root(a), self.root(b)];
+        if a != b {
+            self.0.insert(b.max(a), a.min(b));
+        }
     }
 }
 

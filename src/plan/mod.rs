@@ -19,6 +19,7 @@ mod cover;
 mod fewest;
 mod hidden;
 mod instrument;
+mod numbers;
 pub mod order;
 mod phase;
 mod plugs;

@@ -10,6 +10,7 @@ use super::cover::tries;
 use super::fewest::{Fewest, fewest};
 use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
+use super::numbers::Numbers;
 use super::plugs::{self, SwitchSetups};
 use super::select::{Chosen, Selection, Wanted, paths, readable, switches};
 use super::soonest::Shown;
@@ -38,11 +39,13 @@ pub(super) struct Builder<'a> {
     left_out: Vec<LeftOut>,
     /// What the steps so far would show with a plain meter: numbers hang on that alone.
     shown: Shown,
-    covered: BTreeSet<Fault>,
+    /// Every fault by number; what follows is marked by it.
+    numbers: Numbers,
+    covered: Vec<bool>,
     /// What a plain meter would show, but none of those at hand.
-    out_of_hand: BTreeSet<Fault>,
+    out_of_hand: Vec<bool>,
     /// Faults of nets that the scope asks for, or those that the plan is about.
-    in_scope: BTreeSet<Fault>,
+    in_scope: Vec<bool>,
     /// Whether the plan is about some faults, whatever nets there are.
     asked: bool,
     cost: Cost,
@@ -78,6 +81,7 @@ impl<'a> Builder<'a> {
         aids: Aids,
     ) -> Self {
         let universe = Universe::new(harness, netlist);
+        let numbers = Numbers::of(universe.iter().map(|(fault, _)| fault));
         Self {
             harness,
             netlist,
@@ -88,9 +92,10 @@ impl<'a> Builder<'a> {
             universe,
             ready: Vec::new(),
             left_out: Vec::new(),
-            covered: BTreeSet::new(),
-            out_of_hand: BTreeSet::new(),
-            in_scope: BTreeSet::new(),
+            covered: numbers.unmarked(),
+            out_of_hand: numbers.unmarked(),
+            in_scope: numbers.unmarked(),
+            numbers,
             asked: false,
             cost: Cost::default(),
             compared: None,
@@ -164,7 +169,8 @@ impl<'a> Builder<'a> {
 
     /// What the plan is about, where no scope says it, and the fewest steps that could do.
     pub(super) fn ask_about(&mut self, faults: impl IntoIterator<Item = Fault>, steps_bound: usize) {
-        self.in_scope.extend(faults);
+        let faults: Vec<Fault> = faults.into_iter().collect();
+        self.numbers.mark(&faults, &mut self.in_scope);
         self.asked = true;
         self.cost.steps_bound = steps_bound;
     }
@@ -174,7 +180,7 @@ impl<'a> Builder<'a> {
     where
         'a: 'r,
     {
-        self.start == *last && phases.into_iter().all(|ready| ready.situation.setup == *last)
+        self.start == *last && phases.into_iter().all(|ready| *ready.situation.setup == *last)
     }
 
     /// Lets straps and loopback plugs stand for some readings: the phases that they need.
@@ -237,6 +243,7 @@ impl<'a> Builder<'a> {
     /// Which faults this phase's setup puts into the scope: those of elements on wanted nets.
     fn note_scope(&mut self, situation: &Situation<'_>) {
         let wanted = Wanted::new(situation, self.scope);
+        let mut touching = Vec::new();
         for (fault, _) in self.universe.iter() {
             let touches = fault.elements().into_iter().any(|element| match (fault, element) {
                 (Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..), Element::Wire(wire)) => {
@@ -244,10 +251,9 @@ impl<'a> Builder<'a> {
                 }
                 _ => self.universe.links(element).iter().any(|link| wanted.link(situation, *link)),
             });
-            if touches {
-                self.in_scope.insert(fault);
-            }
+            touching.extend(touches.then_some(fault));
         }
+        self.numbers.mark(&touching, &mut self.in_scope);
     }
 
     /// Turns the chosen readings into numbered steps: by station, and within a station what finds the likeliest
@@ -260,7 +266,7 @@ impl<'a> Builder<'a> {
             for Step { id, measurement, expect, covers, .. } in out {
                 let why = format!("it needs the {} meter", expect.meter.name);
                 self.left_out.push(LeftOut { id, measurement, why });
-                self.out_of_hand.extend(covers);
+                self.numbers.mark(&covers, &mut self.out_of_hand);
             }
             self.note(&steps);
             return steps;
@@ -279,7 +285,7 @@ impl<'a> Builder<'a> {
             let measurement = measurements[at].clone();
             let mut fit = choice.usual(at).clone();
             if !plain {
-                self.out_of_hand.extend(fit.covers.iter().copied());
+                self.numbers.mark(&fit.covers, &mut self.out_of_hand);
                 match choice.pick(at) {
                     Ok(picked) => fit = picked,
                     Err(why) => {
@@ -301,7 +307,7 @@ impl<'a> Builder<'a> {
 
     fn note(&mut self, steps: &[Step]) {
         self.cost.steps += steps.len();
-        self.covered.extend(steps.iter().flat_map(|step| step.covers.iter().copied()));
+        steps.iter().for_each(|step| self.numbers.mark(&step.covers, &mut self.covered));
     }
 
     /// The plan: the phases in order, with their walks, coverage, cost and bounds.
@@ -328,15 +334,15 @@ impl<'a> Builder<'a> {
         }
         let best = if self.left_out.is_empty() { best } else { self.best_of_served(&found, &numbered) };
         let phases = self.phases(&found, numbered, &best);
-        let covered: BTreeSet<Fault> = self.covered.intersection(&self.in_scope).copied().collect();
-        let undetected = self.undetected(&covered, &hidden_from);
+        let undetected = self.undetected(&hidden_from);
+        let faults = self.in_scope.iter().filter(|marked| **marked).count();
         Plan {
             cautions: caution::throughout(self.harness, &self.meters),
             before: caution::before(self.harness, &phases),
             function_check: caution::function_check(self.harness, &phases),
             coverage: Coverage {
-                faults: self.in_scope.len(),
-                detected: covered.len(),
+                faults,
+                detected: faults - undetected.len(),
                 undetected,
                 untried: self.untried,
             },
@@ -370,7 +376,7 @@ impl<'a> Builder<'a> {
             stations.map(|here| here[0].station.into_iter().collect()).collect()
         };
         let way: Vec<(&Setup, Vec<Round>)> =
-            numbered.iter().map(|phase| (&phase.ready.situation.setup, rounds(phase))).collect();
+            numbered.iter().map(|phase| (&*phase.ready.situation.setup, rounds(phase))).collect();
         let walked = trip::walk(self.harness, (found, None), &way);
         let mut phases: Vec<Phase> = Vec::new();
         for (Numbered { id, ready, steps }, Walked { actions, walks, .. }) in numbered.into_iter().zip(walked)
@@ -402,22 +408,24 @@ impl<'a> Builder<'a> {
 
     /// The setup that what is hidden is seen from: without power, most plugs off, switches at rest.
     fn search_setup(&self) -> Setup {
-        let setups = self.ready.iter().map(|ready| &ready.situation.setup);
+        let setups = self.ready.iter().map(|ready| &*ready.situation.setup);
         let isolated = setups.filter(|setup| setup.power() == Power::Isolated);
         let most = isolated.rev().max_by_key(|setup| (setup.parted().len(), Reverse(setup.set().len())));
         most.map_or_else(|| Isolated::at_rest().into(), Setup::bare)
     }
 
     /// What no step shows, seen from the setup in which paths are read.
-    fn undetected(&self, covered: &BTreeSet<Fault>, setup: &Setup) -> Vec<(Fault, Hidden)> {
+    fn undetected(&self, setup: &Setup) -> Vec<(Fault, Hidden)> {
         // Without power nothing switches, so every machine settles.
         let Ok(situation) = Situation::new(self.harness, self.netlist, setup) else { return Vec::new() };
-        let search = Search::new(&situation, &self.universe);
-        let why = |fault: Fault| {
-            let out_of_hand = Hidden { reason: Reason::OutOfHand, uncover: Some(Uncover::PlainMeter) };
-            if self.out_of_hand.contains(&fault) { out_of_hand } else { search.hidden(fault) }
+        let mut search = Search::new(&situation, &self.universe);
+        let marks = self.in_scope.iter().zip(&self.covered).zip(&self.out_of_hand);
+        let faults = self.numbers.iter().zip(marks).filter(|(_, ((asked, shown), _))| **asked && !**shown);
+        let why = |(fault, (_, out_of_hand)): (Fault, (_, &bool))| {
+            let of_meter = Hidden { reason: Reason::OutOfHand, uncover: Some(Uncover::PlainMeter) };
+            (fault, if *out_of_hand { of_meter } else { search.hidden(fault) })
         };
-        self.in_scope.difference(covered).map(|fault| (*fault, why(*fault))).collect()
+        faults.map(why).collect()
     }
 }
 
@@ -435,7 +443,7 @@ impl Ready<'_> {
         let read = chosen.chain(given.iter().map(|step| &step.measurement));
         let stations = read.filter_map(|measurement| station_of(harness, measurement));
         Stop {
-            setup: self.situation.setup.clone(),
+            setup: Setup::clone(&self.situation.setup),
             stations: stations.collect(),
             group: self.draft.group,
             early: matches!(self.draft.look, Look::Sources) && self.draft.group.is_none(),

@@ -11,6 +11,7 @@
 use std::cmp::{Ordering, Reverse};
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
+use super::numbers::Numbers;
 use crate::definition::{Kind, StationId};
 use crate::fault::Fault;
 
@@ -40,8 +41,10 @@ impl Ord for Weight {
 
 /// What is known of faults, and which have been shown.
 pub(super) struct Shown {
-    weights: BTreeMap<Fault, f64>,
-    seen: BTreeSet<Fault>,
+    numbers: Numbers,
+    /// By number.
+    weights: Vec<f64>,
+    seen: Vec<bool>,
 }
 
 /// Readings at one station, or at none in particular.
@@ -49,8 +52,12 @@ type AtStation = BTreeMap<Option<StationId>, Vec<usize>>;
 
 impl Shown {
     /// Nothing has been shown yet.
-    pub(super) fn new(weights: BTreeMap<Fault, f64>) -> Self {
-        Self { weights, seen: BTreeSet::new() }
+    pub(super) fn new(mut weights: Vec<(Fault, f64)>) -> Self {
+        weights.sort_by_key(|(fault, _)| *fault);
+        weights.dedup_by_key(|(fault, _)| *fault);
+        let numbers = Numbers::of(weights.iter().map(|(fault, _)| *fault));
+        let seen = numbers.unmarked();
+        Self { numbers, weights: weights.into_iter().map(|(_, weight)| weight).collect(), seen }
     }
 
     /// Readings of one phase in order: those for which one need not walk, then the station where one stands,
@@ -65,9 +72,10 @@ impl Shown {
         kinds: &[Kind],
         seconds: impl Fn(StationId, usize) -> f64,
     ) -> Vec<usize> {
+        let covers: Vec<Vec<usize>> = covers.iter().map(|faults| self.numbers.all(faults)).collect();
         let mut order = Vec::new();
         let rate = |shown: &Self, station: Option<StationId>, readings: &[usize]| {
-            let fresh = shown.fresh(readings.iter().map(|reading| covers[*reading]));
+            let fresh = shown.fresh(readings.iter().map(|reading| &*covers[*reading]));
             let time = station.map_or(1.0, |station| seconds(station, readings.len()));
             (station != leaves, Weight(fresh / time.max(1.0)), Reverse(station))
         };
@@ -93,43 +101,44 @@ impl Shown {
             for kind in kinds.iter().collect::<BTreeSet<_>>() {
                 let of_kind: Vec<usize> =
                     readings.iter().copied().filter(|reading| kinds[*reading] == *kind).collect();
-                order.extend(self.sort(&of_kind, covers));
+                order.extend(self.sort(&of_kind, &covers));
             }
         }
         order
     }
 
     /// How much of what some readings show is new.
-    fn fresh<'f>(&self, covers: impl Iterator<Item = &'f [Fault]>) -> f64 {
-        let new: BTreeSet<Fault> =
-            covers.flatten().copied().filter(|fault| !self.seen.contains(fault)).collect();
-        new.iter().filter_map(|fault| self.weights.get(fault)).sum()
+    fn fresh<'f>(&self, covers: impl Iterator<Item = &'f [usize]>) -> f64 {
+        let mut new: Vec<usize> = covers.flatten().copied().filter(|fault| !self.seen[*fault]).collect();
+        new.sort_unstable();
+        new.dedup();
+        new.iter().map(|fault| self.weights[*fault]).sum()
     }
 
     /// The readings in the order that shows likely faults soonest; those that show nothing new keep their
     /// order at the end. What they show counts as shown from then on.
     ///
     /// Cost: a reading is weighed again only when it comes to the top, for what is new in it only becomes less.
-    fn sort(&mut self, readings: &[usize], covers: &[&[Fault]]) -> Vec<usize> {
+    fn sort(&mut self, readings: &[usize], covers: &[Vec<usize>]) -> Vec<usize> {
         let mut heap: BinaryHeap<(Weight, Reverse<usize>, usize)> = readings
             .iter()
             .enumerate()
-            .map(|(at, reading)| (self.weight(covers[*reading]), Reverse(at), *reading))
+            .map(|(at, reading)| (self.weight(&covers[*reading]), Reverse(at), *reading))
             .collect();
         let mut sorted = Vec::new();
         while let Some((_, at, reading)) = heap.pop() {
-            let now = (self.weight(covers[reading]), at, reading);
+            let now = (self.weight(&covers[reading]), at, reading);
             if heap.peek().is_some_and(|next| *next > now) {
                 heap.push(now);
                 continue;
             }
             sorted.push(reading);
-            self.seen.extend(covers[reading].iter().copied());
+            covers[reading].iter().for_each(|fault| self.seen[*fault] = true);
         }
         sorted
     }
 
-    fn weight(&self, covers: &[Fault]) -> Weight {
+    fn weight(&self, covers: &[usize]) -> Weight {
         Weight(self.fresh(std::iter::once(covers)))
     }
 }
@@ -147,14 +156,13 @@ mod tests {
     /// faults 2 and 3 (4.5). After reading 0 fault 2 is known, so reading 2 is worth 0.5 and reading 1 nothing.
     #[test]
     fn what_is_shown_does_not_count_again() {
-        let weights = BTreeMap::from([(fault(1), 1.0), (fault(2), 4.0), (fault(3), 0.5)]);
-        let all = [vec![fault(1), fault(2)], vec![fault(2)], vec![fault(2), fault(3)]];
-        let covers: Vec<&[Fault]> = all.iter().map(Vec::as_slice).collect();
+        let weights = vec![(fault(1), 1.0), (fault(2), 4.0), (fault(3), 0.5)];
+        let covers = [vec![0, 1], vec![1], vec![1, 2]];
         let mut shown = Shown::new(weights.clone());
         assert_eq!(shown.sort(&[1, 0, 2], &covers), [0, 2, 1]);
-        assert_eq!(shown.seen.len(), 3);
+        assert_eq!(shown.seen, [true; 3]);
         // With fault 2 known before, what is left of each decides.
-        let mut shown = Shown { weights, seen: BTreeSet::from([fault(2)]) };
+        let mut shown = Shown { seen: vec![false, true, false], ..Shown::new(weights) };
         assert_eq!(shown.sort(&[2, 1, 0], &covers), [0, 2, 1]);
     }
 }

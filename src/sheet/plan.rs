@@ -18,19 +18,20 @@ use crate::plan::{Compared, DEFERENCE, LeftOut, Phase, Plan, Stage, Step};
 
 /// A plan as JSON view and sheet.
 pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
-    let view = view(harness, plan);
+    let view = plan_view(harness, plan);
     let sheet = sheet(harness, plan, &view, false);
     (view, sheet)
 }
 
 /// The same, with the reason for every limit below each table; the JSON view always has them.
 pub fn plan_with_reasons(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
-    let view = view(harness, plan);
+    let view = plan_view(harness, plan);
     let sheet = sheet(harness, plan, &view, true);
     (view, sheet)
 }
 
-fn view(harness: &Harness, plan: &Plan) -> PlanView {
+/// The JSON view alone: the tables of a large plan take as long again.
+pub fn plan_view(harness: &Harness, plan: &Plan) -> PlanView {
     PlanView {
         harness: Stamp::of(harness),
         meter: plan.meters.names(),

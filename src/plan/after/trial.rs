@@ -114,7 +114,13 @@ impl Trial {
             .sum();
         let moves = situation.setup.set().len() as f64 * usual(Effort::Switch).get();
         let seconds = 2.0 * (plugs + moves + usual(Effort::Lead).get());
-        (!rows.is_empty()).then(|| Self { title, setup: situation.setup.clone(), group, rows, seconds })
+        (!rows.is_empty()).then(|| Self {
+            title,
+            setup: Setup::clone(&situation.setup),
+            group,
+            rows,
+            seconds,
+        })
     }
 
     /// The readings, station by station.

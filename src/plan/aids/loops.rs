@@ -10,7 +10,7 @@ use super::{Asked, Bench, Loop, Proposal};
 use crate::definition::{ConnectorId, Kind, Point};
 use crate::fault::Fault;
 use crate::netlist::Element;
-use crate::setup::{Place, Strap};
+use crate::setup::{Place, Setup, Strap};
 
 const TITLE: &str = "Continuity by loopback, without power";
 const PURPOSE: &str = "two paths in series";
@@ -73,7 +73,7 @@ fn ways(bench: &Bench<'_, '_>) -> BTreeMap<(ConnectorId, Place), Vec<Path>> {
 fn try_way(bench: &mut Bench<'_, '_>, connector: ConnectorId, paths: &[Path]) {
     let joined = match_up(bench, paths);
     let harness = bench.harness();
-    let mut setup = bench.trial.situation.setup.clone();
+    let mut setup = Setup::clone(&bench.trial.situation.setup);
     let mut asked = Vec::new();
     for group in &joined {
         let Ok(strap) = Strap::new(harness, group.iter().map(|path| path.far)) else { return };
