@@ -15,11 +15,15 @@ pub(super) enum KindArg {
         Example:\n\
         \x20 ringout repair machine.toml replace-wire 31C --gauge \"1.5 mm2\" --length \"2.4 m\"")]
     ReplaceWire {
+        /// The wire
         wire: String,
+        /// Size of the new wire, as "1.5 mm2" or "16 AWG"; that of the old one where left out
         #[arg(long, value_name = "SIZE")]
         gauge: Option<String>,
+        /// Its colour by IEC 60757: RD/WH; that of the old one where left out
         #[arg(long, value_name = "CODE")]
         colour: Option<String>,
+        /// Its length, as "2.4 m"; that of the old one where left out
         #[arg(long, value_name = "LENGTH")]
         length: Option<String>,
     },
@@ -28,8 +32,9 @@ pub(super) enum KindArg {
         Example:\n\
         \x20 ringout repair machine.toml splice 31A --distance \"850 mm\" --from XS2.3 --sealed")]
     Splice {
+        /// The wire
         wire: String,
-        /// How far from the end that --from names
+        /// How far from the end that --from names, as "850 mm"
         #[arg(long, value_name = "LENGTH")]
         distance: String,
         /// The end that the distance is counted from; the wire's first where left out
@@ -56,31 +61,54 @@ pub(super) enum KindArg {
         Example:\n\
         \x20 ringout repair machine.toml re-terminate 31C P1.K --length \"380 mm\"")]
     ReTerminate {
+        /// The wire
         wire: String,
         /// The end: a contact, terminal or splice
         point: String,
-        /// How long the wire is now
+        /// How long the wire is now, as "2.3 m"; as before where left out
         #[arg(long, value_name = "LENGTH")]
         length: Option<String>,
     },
     /// A contact, replaced
     #[command(after_help = "Example:\n  ringout repair machine.toml replace-contact P1.K")]
-    ReplaceContact { contact: String },
+    ReplaceContact {
+        /// The contact: P1.K
+        contact: String,
+    },
     /// A contact, pushed back until it locked
     #[command(after_help = "Example:\n  ringout repair machine.toml re-seat P1.K")]
-    ReSeat { contact: String },
+    ReSeat {
+        /// The contact: P1.K
+        contact: String,
+    },
     /// A connector's shell with all its contacts
     #[command(after_help = "Example:\n  ringout repair machine.toml replace-connector P1")]
-    ReplaceConnector { connector: String },
+    ReplaceConnector {
+        /// The connector
+        connector: String,
+    },
     /// From one cavity to a spare one, on both halves of a mating
     #[command(after_help = "Example:\n  ringout repair machine.toml move P1.K P1.L")]
-    Move { from: String, to: String },
+    Move {
+        /// The contact that the wire is in
+        from: String,
+        /// The spare contact of the same connector
+        to: String,
+    },
     /// Two wires that stood in each other's cavity, put right
     #[command(after_help = "Example:\n  ringout repair machine.toml re-pin P1.A P1.B")]
-    RePin { first: String, second: String },
+    RePin {
+        /// One contact
+        first: String,
+        /// The other one, of the same connector
+        second: String,
+    },
     /// A part, replaced by its like
     #[command(after_help = "Example:\n  ringout repair machine.toml replace-part K1")]
-    ReplacePart { part: String },
+    ReplacePart {
+        /// The part
+        part: String,
+    },
     /// Take a repair back: the old revision holds again
     #[command(after_help = "Example:\n  ringout repair machine.toml undo REP1")]
     Undo {
