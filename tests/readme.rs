@@ -63,6 +63,7 @@ fn workshop() -> tempfile::TempDir {
     for name in ["harnesses", "demo"] {
         copy(&root.join(name), &folder.path().join(name));
     }
+    fs::copy(root.join("README.md"), folder.path().join("README.md")).unwrap();
     folder
 }
 

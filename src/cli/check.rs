@@ -16,6 +16,10 @@ use crate::record::chain;
 use crate::sheet::{FindingView, LoadView, Section, Sheet, Stamp};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout check machine.toml\n\
+    \x20 ringout check machine.toml --electrical --rule-set aircraft --strict")]
 #[expect(clippy::struct_excessive_bools, reason = "each is a switch of the command line by itself")]
 pub(super) struct CheckArgs {
     /// The harness definition (TOML); the files it uses are found from it

@@ -52,6 +52,15 @@ pub(super) fn read_text(path: &Path) -> anyhow::Result<String> {
 
 /// Reads a text file; the error is the reason in words, without the path.
 pub(super) fn read_plain(path: &Path) -> Result<String, String> {
+    let mut text = read_exactly(path)?;
+    if text.starts_with(BYTE_ORDER_MARK) {
+        text.drain(..BYTE_ORDER_MARK.len_utf8());
+    }
+    Ok(text)
+}
+
+/// The same with a byte order mark, where there is one: for a file that is written back.
+pub(super) fn read_exactly(path: &Path) -> Result<String, String> {
     let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
     let mut bytes = Vec::new();
     let most = MOST_BYTES as u64 + 1;
@@ -59,15 +68,11 @@ pub(super) fn read_plain(path: &Path) -> Result<String, String> {
     if bytes.len() > MOST_BYTES {
         return Err(format!("it is larger than {} MiB", MOST_BYTES >> 20));
     }
-    let mut text = String::from_utf8(bytes).map_err(|error| {
+    String::from_utf8(bytes).map_err(|error| {
         let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
         let line = good.split(|b| *b == b'\n').count();
         format!("it is not UTF-8 text (line {line}): save it as UTF-8")
-    })?;
-    if text.starts_with(BYTE_ORDER_MARK) {
-        text.drain(..BYTE_ORDER_MARK.len_utf8());
-    }
-    Ok(text)
+    })
 }
 
 /// Some editors put it in front of UTF-8 text; it is no part of the text.
@@ -136,7 +141,7 @@ pub(super) struct StateArgs {
     #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
     pub set: Vec<String>,
     /// Conditions that hold
-    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
+    #[arg(long, visible_alias = "condition", value_name = "CONDITIONS", value_delimiter = ',')]
     pub conditions: Vec<String>,
 }
 

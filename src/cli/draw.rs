@@ -18,6 +18,10 @@ use crate::measure::Meter;
 use crate::netlist::Netlist;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout draw machine.toml face P1 -o P1.svg\n\
+    \x20 ringout draw machine.toml strip --all --out strips")]
 pub(super) struct DrawArgs {
     #[command(flatten)]
     source: Source,
@@ -38,6 +42,10 @@ enum What {
 }
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout draw machine.toml face P1 --side wire --red P1.K -o P1.svg\n\
+    \x20 ringout draw machine.toml face --all --side both --out faces")]
 struct FaceArgs {
     /// The connector
     #[arg(required_unless_present = "all")]

@@ -14,6 +14,9 @@ use crate::netlist::Netlist;
 use crate::setup::{Power, Setup};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Example:\n\
+    \x20 ringout export machine.toml --spice --set S1=run --fault 31C:open -o machine.cir")]
 pub(super) struct ExportArgs {
     #[command(flatten)]
     source: Source,
@@ -23,13 +26,13 @@ pub(super) struct ExportArgs {
     #[arg(long, value_enum, default_value_t)]
     power: PowerArg,
     /// Connectors that are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    #[arg(long, visible_alias = "unplugged", value_name = "CONNECTORS", value_delimiter = ',')]
     unplug: Vec<String>,
     /// Switches that are not at rest: S1=run,S2=spray
     #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
     set: Vec<String>,
     /// Conditions that hold
-    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
+    #[arg(long, visible_alias = "conditions", value_name = "CONDITIONS", value_delimiter = ',')]
     condition: Vec<String>,
     /// Put a single fault into the machine, by the id that plans print: 31A:open
     #[arg(long, value_name = "FAULT")]

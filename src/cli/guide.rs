@@ -16,6 +16,7 @@ use crate::record::{self, Record};
 const LONGEST: u64 = 4096;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  ringout guide machine.toml job.toml --complaint M1=S1:run --by RK")]
 pub(super) struct GuideArgs {
     #[command(flatten)]
     source: Source,

@@ -11,6 +11,7 @@ use crate::netlist::Netlist;
 use crate::{record, sheet};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  ringout locate machine.toml job.toml")]
 pub(super) struct LocateArgs {
     #[command(flatten)]
     source: Source,

@@ -25,6 +25,10 @@ use crate::setup::Setup;
 use crate::sheet::SetupView;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout log machine.toml job.toml --step 2.07 --unplug P1,P2 --value OL\n\
+    \x20 ringout log machine.toml job.toml --kind voltage --red P1.A --black P1.B --power connected --value \"25.1 V\"")]
 pub(super) struct LogArgs {
     #[command(flatten)]
     source: Source,
@@ -36,8 +40,8 @@ pub(super) struct LogArgs {
     /// The plan's step; kind, probes and setup are taken from it where they are left out
     #[arg(long, value_name = "ID")]
     step: Option<String>,
-    /// With --step: the plan was made for these unplugged connectors
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',', requires = "step")]
+    /// With --step: the plan was made for these unplugged connectors; else the same as --unplugged
+    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
     unplug: Vec<String>,
     /// With --step: the plan was made for this circuit
     #[arg(long, value_name = "ID", requires = "step")]
@@ -182,6 +186,9 @@ fn new_entry(args: &LogArgs, harness: &Harness, netlist: &Netlist) -> anyhow::Re
     }
     if !args.state.unplugged.is_empty() {
         entry.unplugged.clone_from(&args.state.unplugged);
+    }
+    if args.step.is_none() {
+        entry.unplugged.extend(args.unplug.iter().cloned());
     }
     if !args.state.conditions.is_empty() {
         entry.conditions.clone_from(&args.state.conditions);

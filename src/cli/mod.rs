@@ -6,6 +6,7 @@
 
 mod check;
 mod common;
+mod completions;
 mod draw;
 mod export;
 mod files;
@@ -13,13 +14,16 @@ mod guide;
 mod locate;
 mod log;
 mod log_place;
+mod manual;
 mod nets;
 mod output;
 mod pack;
 mod pins;
 mod plan;
+mod refresh;
 mod repair;
 mod report;
+mod schema;
 mod study;
 mod trace;
 mod why;
@@ -27,7 +31,7 @@ mod wires;
 
 use std::process::ExitCode;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 
 /// Ring out a wiring harness: know what every pin joins, plan the readings that prove it, and reason
 /// from readings to the segment at fault.
@@ -66,12 +70,20 @@ enum Command {
     Draw(draw::DrawArgs),
     /// One HTML page for print and tablet: plan, pictures, pin maps, boxes for the readings
     Pack(pack::PackArgs),
+    /// Pin maps, lists, faces and plans inside Markdown and HTML documents, made anew from the definition
+    Refresh(refresh::RefreshArgs),
     /// Apply a repair: the next revision of the definition, and an entry in the log of repairs
     Repair(Box<repair::RepairArgs>),
     /// The report of a repair: complaint, readings, reasoning, repair, retest, signatures
     Report(report::ReportArgs),
     /// The machine in the form of another program
     Export(export::ExportArgs),
+    /// JSON Schema of a definition or a record, for editors
+    Schema(schema::SchemaArgs),
+    /// Completions for a shell
+    Completions(completions::CompletionsArgs),
+    /// Pages for man
+    Manual(manual::ManualArgs),
 }
 
 /// How a command ended.
@@ -99,9 +111,13 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Study(args) => study::run(args),
         Command::Draw(args) => draw::run(args),
         Command::Pack(args) => pack::run(args),
+        Command::Refresh(args) => refresh::run(args),
         Command::Repair(args) => repair::run(args),
         Command::Report(args) => report::run(args),
         Command::Export(args) => export::run(args),
+        Command::Schema(args) => schema::run(args),
+        Command::Completions(args) => completions::run(args, Args::command()),
+        Command::Manual(args) => manual::run(args, Args::command()),
     };
     match outcome {
         Ok(Outcome::Well) => ExitCode::SUCCESS,

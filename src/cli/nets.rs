@@ -7,11 +7,12 @@ use crate::netlist::Netlist;
 use crate::sheet;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  ringout nets machine.toml --unplug P1,P2")]
 pub(super) struct NetsArgs {
     #[command(flatten)]
     source: Source,
     /// Connectors that are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    #[arg(long, visible_alias = "unplugged", value_name = "CONNECTORS", value_delimiter = ',')]
     unplug: Vec<String>,
     #[arg(long, value_enum, default_value_t)]
     format: FormatArg,

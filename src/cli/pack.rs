@@ -14,12 +14,16 @@ use crate::setup::Setup;
 use crate::sheet::{self, PackOptions, PackSection};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout pack machine.toml --unplug P1,P2 -o pack.html\n\
+    \x20 ringout pack machine.toml --complaint M1 --sections plan,pins -o pack.html")]
 #[allow(clippy::struct_excessive_bools, reason = "each is a flag of its own on the command line")]
 pub(super) struct PackArgs {
     #[command(flatten)]
     source: Source,
     /// Only what can be measured while these connectors are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    #[arg(long, visible_alias = "unplugged", value_name = "CONNECTORS", value_delimiter = ',')]
     unplug: Vec<String>,
     /// Only one circuit
     #[arg(long, value_name = "ID")]

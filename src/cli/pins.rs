@@ -6,6 +6,7 @@ use super::output::{self, FormatArg};
 use crate::sheet;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Examples:\n  ringout pins machine.toml P1\n  ringout pins machine.toml --format csv")]
 pub(super) struct PinsArgs {
     #[command(flatten)]
     source: Source,

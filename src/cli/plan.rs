@@ -16,12 +16,17 @@ use crate::setup::Setup;
 use crate::{sheet, verify};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout plan machine.toml --unplug P1,P2\n\
+    \x20 ringout plan machine.toml --complaint M1=S1:run\n\
+    \x20 ringout plan machine.toml --check plan.json")]
 #[allow(clippy::struct_excessive_bools, reason = "each is a flag of its own on the command line")]
 pub(super) struct PlanArgs {
     #[command(flatten)]
     source: Source,
     /// Only what can be measured while these connectors are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    #[arg(long, visible_alias = "unplugged", value_name = "CONNECTORS", value_delimiter = ',')]
     unplug: Vec<String>,
     /// Only one circuit
     #[arg(long, value_name = "ID")]

@@ -6,6 +6,8 @@
 //! whoever is stopped before it leaves the old revision whole. The entry of the log is written before that step: an
 //! entry whose revision never came is told by its hash, a revision without an entry would be told by nothing.
 
+mod kind;
+
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
@@ -17,19 +19,22 @@ use super::common::{self, Source};
 use super::output::{self, FormatArg, Shown};
 use super::{files, log as readings};
 use crate::audit::{self, MOST_LINKS};
-use crate::definition::colour::Colour;
 use crate::definition::diagnostic::render;
 use crate::definition::edit::Editor;
-use crate::definition::{Harness, Loaded, Named, Point, WireId, load};
+use crate::definition::{Harness, Loaded, load};
 use crate::locate::{self, Evidence, Wishes};
 use crate::measure::Meter;
 use crate::netlist::Netlist;
 use crate::repair::log::{Entry, Found, Side, head, next_id, read};
-use crate::repair::{self, Changed, Edited, NewWire, Work, base_name, new_name};
+use crate::repair::{self, Changed, Edited, base_name, new_name};
 use crate::sheet;
-use crate::units::{Gauge, Metres, parse};
+use kind::{KindArg, work};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout repair machine.toml replace-wire 31C --record job.toml --by RK\n\
+    \x20 ringout repair machine.toml undo")]
 #[command(subcommand_precedence_over_arg = true)]
 pub(super) struct RepairArgs {
     /// The harness definition (TOML); the files it uses are found from it
@@ -77,71 +82,6 @@ struct How {
     force: bool,
     #[arg(long, value_enum, default_value_t, global = true)]
     format: FormatArg,
-}
-
-#[derive(Debug, clap::Subcommand)]
-enum KindArg {
-    /// A wire, from end to end
-    ReplaceWire {
-        wire: String,
-        #[arg(long, value_name = "SIZE")]
-        gauge: Option<String>,
-        #[arg(long, value_name = "CODE")]
-        colour: Option<String>,
-        #[arg(long, value_name = "LENGTH")]
-        length: Option<String>,
-    },
-    /// A splice put into a wire; what lies beyond it becomes a wire of its own
-    Splice {
-        wire: String,
-        /// How far from the end that --from names
-        #[arg(long, value_name = "LENGTH")]
-        distance: String,
-        /// The end that the distance is counted from; the wire's first where left out
-        #[arg(long, value_name = "POINT")]
-        from: Option<String>,
-        /// The splice's id; the next free one where left out
-        #[arg(long, value_name = "ID")]
-        id: Option<String>,
-        /// Where one stands to reach it; where the nearer end is reached from, where left out
-        #[arg(long, value_name = "STATION")]
-        station: Option<String>,
-        /// Size of the new piece beyond the splice
-        #[arg(long, value_name = "SIZE")]
-        gauge: Option<String>,
-        /// Colour of the new piece beyond the splice
-        #[arg(long, value_name = "CODE")]
-        colour: Option<String>,
-        /// It is an environmental (sealed) splice
-        #[arg(long)]
-        sealed: bool,
-    },
-    /// One end of a wire, cut off and made anew
-    ReTerminate {
-        wire: String,
-        /// The end: a contact, terminal or splice
-        point: String,
-        /// How long the wire is now
-        #[arg(long, value_name = "LENGTH")]
-        length: Option<String>,
-    },
-    /// A contact, replaced
-    ReplaceContact { contact: String },
-    /// A contact, pushed back until it locked
-    ReSeat { contact: String },
-    /// A connector's shell with all its contacts
-    ReplaceConnector { connector: String },
-    /// From one cavity to a spare one, on both halves of a mating
-    Move { from: String, to: String },
-    /// Two wires that stood in each other's cavity, put right
-    RePin { first: String, second: String },
-    /// A part, replaced by its like
-    ReplacePart { part: String },
-    /// Take a repair back: the old revision holds again
-    Undo {
-        /// The entry of the log; the last that holds where left out
-        repair: Option<String>,
-    },
 }
 
 pub(super) fn run(args: &RepairArgs) -> anyhow::Result<Outcome> {
@@ -202,94 +142,6 @@ pub(super) fn usual_log(harness: &Path) -> PathBuf {
     let base = base_name(&harness.display().to_string());
     let stem = base.strip_suffix(".toml").unwrap_or(&base);
     PathBuf::from(format!("{stem}-repairs.toml"))
-}
-
-/// What was done, with every name known.
-fn work(harness: &Harness, kind: &KindArg) -> anyhow::Result<Work> {
-    let contact = |name: &String| match common::point(harness, name)? {
-        Point::Contact(id) => Ok(id),
-        _ => Err(anyhow!("{name} is no contact of a connector")),
-    };
-    Ok(match kind {
-        KindArg::ReplaceWire { wire: id, gauge, colour, length } => Work::ReplaceWire {
-            wire: wire(harness, id)?,
-            new: new_wire(gauge.as_ref(), colour.as_ref(), length.as_ref())?,
-        },
-        KindArg::Splice { wire: name, distance, from, id, station, gauge, colour, .. } => {
-            let wire = wire(harness, name)?;
-            let from = from.as_ref().map_or(Ok(0), |point| end(harness, wire, point))?;
-            let new = new_wire(gauge.as_ref(), colour.as_ref(), None)?;
-            if let Some(id) = id {
-                fit_for_an_id(id)?;
-            }
-            let (id, station) = (id.clone(), station.clone());
-            Work::Splice { wire, from, at: parse::<Metres>(distance)?, id, station, new }
-        }
-        KindArg::ReTerminate { wire: name, point, length } => {
-            let wire = wire(harness, name)?;
-            let length = length.as_deref().map(parse::<Metres>).transpose()?;
-            Work::Reterminate { wire, end: end(harness, wire, point)?, length }
-        }
-        KindArg::ReplaceContact { contact: name } => Work::ReplaceContact(contact(name)?),
-        KindArg::ReSeat { contact: name } => Work::Reseat(contact(name)?),
-        KindArg::ReplaceConnector { connector } => {
-            Work::ReplaceConnector(common::connector(harness, connector)?)
-        }
-        KindArg::Move { from, to } => Work::Move { from: contact(from)?, to: contact(to)? },
-        KindArg::RePin { first, second } => Work::Repin(contact(first)?, contact(second)?),
-        KindArg::ReplacePart { part } => Work::ReplacePart(self::part(harness, part)?),
-        KindArg::Undo { .. } => bail!("an undo is no repair"),
-    })
-}
-
-fn fit_for_an_id(id: &str) -> anyhow::Result<()> {
-    let fit = |c: char| c.is_ascii_alphanumeric() || matches!(c, '-' | '_' | '+');
-    if id.is_empty() || !id.chars().all(fit) {
-        bail!("`{id}` is no id: letters, digits, -, _ and +");
-    }
-    Ok(())
-}
-
-fn wire(harness: &Harness, name: &str) -> anyhow::Result<WireId> {
-    if let Some(Named::Wire(id)) = harness.names.get(name) {
-        return Ok(id);
-    }
-    match harness.names.nearest(name, |named| matches!(named, Named::Wire(_))) {
-        Some(near) => bail!("no wire is called `{name}`: did you mean `{near}`?"),
-        None => bail!("no wire is called `{name}`"),
-    }
-}
-
-fn part(harness: &Harness, name: &str) -> anyhow::Result<crate::definition::PartId> {
-    if let Some(id) = harness.names.part(name) {
-        return Ok(id);
-    }
-    match harness.names.nearest(name, |named| matches!(named, Named::Part(_))) {
-        Some(near) => bail!("no part is called `{name}`: did you mean `{near}`?"),
-        None => bail!("no part is called `{name}`"),
-    }
-}
-
-/// Which end of a wire a point is.
-fn end(harness: &Harness, wire: WireId, point: &str) -> anyhow::Result<usize> {
-    let at = common::point(harness, point)?;
-    let own = &harness.wires[wire];
-    own.ends.iter().position(|end| *end == at).ok_or_else(|| {
-        let [a, b] = own.ends.map(|end| harness.point_name(end));
-        anyhow!("wire {} does not end at {point}: its ends are {a} and {b}", own.id)
-    })
-}
-
-fn new_wire(
-    gauge: Option<&String>,
-    colour: Option<&String>,
-    length: Option<&String>,
-) -> anyhow::Result<NewWire> {
-    Ok(NewWire {
-        gauge: gauge.map(|text| Gauge::parse(text)).transpose()?,
-        colour: colour.map(|text| Colour::parse(text)).transpose()?,
-        length: length.map(|text| parse::<Metres>(text)).transpose()?,
-    })
 }
 
 /// Reads the new texts as `check` would, every variant too.

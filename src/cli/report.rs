@@ -19,6 +19,9 @@ use crate::repair::log::Entry;
 use crate::sheet::{self, Case, Read};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Example:\n\
+    \x20 ringout report machine-rev-D.toml job.toml --retest retest.toml --html report.html")]
 pub(super) struct ReportArgs {
     #[command(flatten)]
     source: Source,

@@ -8,6 +8,7 @@ use crate::sheet;
 use crate::study::{self, Draw};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  ringout study machine.toml --runs 100 --seed 7")]
 pub(super) struct StudyArgs {
     #[command(flatten)]
     source: Source,

@@ -9,6 +9,10 @@ use crate::netlist::Netlist;
 use crate::sheet;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout trace machine.toml XS2.3 P1.K\n\
+    \x20 ringout trace machine.toml GP1")]
 pub(super) struct TraceArgs {
     #[command(flatten)]
     source: Source,

@@ -16,6 +16,10 @@ use crate::record::NewEntry;
 use crate::sheet;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Example:\n\
+    \x20 ringout why machine.toml --kind continuity --red P1.K --black XB1.3 --unplugged P1")]
+#[command(mut_arg("unplugged", |arg| arg.visible_alias("unplug")))]
 pub(super) struct WhyArgs {
     #[command(flatten)]
     source: Source,

@@ -6,6 +6,7 @@ use super::output::{self, FormatArg};
 use crate::sheet;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  ringout wires machine.toml --circuit 31 --format md")]
 pub(super) struct WiresArgs {
     #[command(flatten)]
     source: Source,

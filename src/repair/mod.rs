@@ -19,11 +19,13 @@
 mod audit;
 mod edit;
 pub mod log;
+mod possible;
 pub mod revision;
 mod work;
 
 pub use audit::{Finding, RULES, Rule, STAGGER, TERMINATION};
-pub use edit::{Changed, Edited, RepairError, apply, base_name, new_name};
+pub use edit::{Changed, Edited, apply, base_name, new_name};
+pub use possible::RepairError;
 pub use work::{NewWire, TouchedNames, Work};
 
 /// What holds for every repair; each sentence is usual in the trade (from memory).

@@ -85,17 +85,28 @@ fn wrap(text: &str, width: u16) -> Vec<String> {
     lines
 }
 
-/// A sheet as Markdown.
+/// A sheet as Markdown, with a heading of the first level.
 pub fn markdown(sheet: &Sheet) -> String {
+    written(sheet, |heading| format!("# {heading}"), 2)
+}
+
+/// A sheet as part of another Markdown document: its sections have headings of this level (of 6 at most), and what it is
+/// made from is a line above them.
+pub(super) fn markdown_within(sheet: &Sheet, level: usize) -> String {
+    written(sheet, |heading| format!("*{heading}*"), level)
+}
+
+fn written(sheet: &Sheet, first: impl Fn(&str) -> String, level: usize) -> String {
     let mut out = String::new();
     for (at, heading) in sheet.heading.iter().enumerate() {
-        let mark = if at == 0 { "# " } else { "" };
-        out.push_str(&format!("{mark}{}\n\n", escape(heading)));
+        let heading = escape(heading);
+        let heading = if at == 0 { first(&heading) } else { heading };
+        out.push_str(&format!("{heading}\n\n"));
     }
     for section in &sheet.sections {
         if !section.title.is_empty() {
-            let level = if section.under { "###" } else { "##" };
-            out.push_str(&format!("{level} {}\n\n", escape(&section.title)));
+            let mark = "#".repeat((level + usize::from(section.under)).min(6));
+            out.push_str(&format!("{mark} {}\n\n", escape(&section.title)));
         }
         paragraphs(&mut out, &section.lines);
         if !section.rows.is_empty() {
@@ -136,7 +147,7 @@ fn paragraphs(out: &mut String, lines: &[String]) {
 }
 
 /// Splits a line into its list mark (`- `, `[ ] `, `12. `) as Markdown writes it, and the rest.
-fn list_mark(line: &str) -> (String, &str) {
+pub(super) fn list_mark(line: &str) -> (String, &str) {
     if let Some(rest) = line.strip_prefix("- ") {
         return ("- ".to_owned(), rest);
     }

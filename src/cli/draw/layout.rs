@@ -8,6 +8,7 @@ use crate::draw::{layout_of, layout_scene, to_svg};
 use crate::netlist::Netlist;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "Example:\n  ringout draw machine.toml layout --wire 31A -o layout.svg")]
 pub(super) struct LayoutArgs {
     /// Follow these wires, and name what they may chafe against: 31A,31B
     #[arg(long, value_name = "WIRES", value_delimiter = ',')]

@@ -10,18 +10,21 @@ use crate::draw::{Probes, setup_of, setup_scene, to_svg};
 use crate::setup::{Setup, hazard_at};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Example:\n\
+    \x20 ringout draw machine.toml setup --unplug P1,P2 --red P1.K --black GP2 -o setup.svg")]
 pub(super) struct SetupArgs {
     /// Whether the batteries are connected
     #[arg(long, value_enum, default_value = "isolated")]
     power: PowerArg,
     /// Connectors that are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    #[arg(long, visible_alias = "unplugged", value_name = "CONNECTORS", value_delimiter = ',')]
     unplug: Vec<String>,
     /// Switches that are not at rest: S1=run,S2=spray
     #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
     set: Vec<String>,
     /// Conditions that hold
-    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
+    #[arg(long, visible_alias = "conditions", value_name = "CONDITIONS", value_delimiter = ',')]
     condition: Vec<String>,
     /// Where the red probe goes
     #[arg(long, value_name = "POINT", requires = "black")]

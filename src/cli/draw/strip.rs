@@ -8,6 +8,10 @@ use crate::draw::{Highlights, StripOptions, Strips, Subject, strip_scene, to_svg
 use crate::netlist::Netlist;
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout draw machine.toml strip 31 -o strip.svg\n\
+    \x20 ringout draw machine.toml strip --all --out strips")]
 pub(super) struct StripArgs {
     /// The circuit, or a part that it runs through: 31, M1
     #[arg(required_unless_present = "all")]
