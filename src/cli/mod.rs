@@ -6,6 +6,7 @@
 
 mod check;
 mod common;
+mod compare;
 mod draw;
 mod export;
 mod files;
@@ -70,6 +71,8 @@ enum Command {
     Repair(Box<repair::RepairArgs>),
     /// The report of a repair: complaint, readings, reasoning, repair, retest, signatures
     Report(report::ReportArgs),
+    /// Two revisions: what moved, whether it matters electrically, and what to test again
+    Compare(compare::CompareArgs),
     /// The machine in the form of another program
     Export(export::ExportArgs),
 }
@@ -101,6 +104,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Pack(args) => pack::run(args),
         Command::Repair(args) => repair::run(args),
         Command::Report(args) => report::run(args),
+        Command::Compare(args) => compare::run(args),
         Command::Export(args) => export::run(args),
     };
     match outcome {

@@ -8,11 +8,13 @@
 mod audit;
 mod chained;
 mod chart;
+mod compare;
 mod complaint;
 mod locate;
 mod nets;
 mod next;
 mod pack;
+mod paper;
 mod pins;
 mod pins_drawn;
 mod place;
@@ -35,6 +37,10 @@ mod wires;
 pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, load_section, loads};
 pub use chained::{BrokenView, ChainedView, chained};
 pub use chart::{ChartOutcomeView, ChartSetupView, ChartStepView, ChartView, chart};
+pub use compare::{
+    CompareView, ContactView, CountsView, DifferenceView, ExplanationView, MoveView, NetChangeView, PairView,
+    RetestView, RetestWireView, compare, compare_html,
+};
 pub use locate::{LocateView, MetresView, conclusion, locate, next_reading};
 pub use nets::{NetView, NetsView, nets};
 pub use pack::{PackOptions, PackSection, pack};

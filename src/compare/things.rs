@@ -1,0 +1,498 @@
+//! Differences of everything but wires and parts.
+//!
+//! Comes in: two matched revisions. Goes out: changes. Why: a face, a hazard or a weight changes no net, and still somebody
+//! works by it.
+
+use super::change::{Change, Differ, Effect, Subject, What, alone};
+use super::keys::Both;
+use super::nets::Partition;
+use crate::definition::face::Face;
+use crate::definition::{ConnectorId, Contact, ContactId, Harness, Mating, Named, Point, Sort, StationId};
+
+/// Why a rename is harmless, once it is proven.
+pub(super) const PROVEN: &str = "proven harmless: it joins exactly what it joined";
+/// What is said of a rename that is not proven.
+const TAKEN: &str = "taken for it by most of what it joins; what it does not join any more is listed";
+const LABEL: &str = "a name or word on paper";
+
+/// What the pages that compare things share.
+pub(super) struct Comparer<'a> {
+    pub(super) both: &'a Both<'a>,
+    /// Nets between the ends of the machine, everything plugged in.
+    pub(super) ends: &'a Partition,
+    pub(super) changes: Vec<Change>,
+}
+
+impl Comparer<'_> {
+    pub(super) fn differ(&mut self, subject: Subject, names: [&str; 2]) -> Differ<'_> {
+        Differ::new(&mut self.changes, subject, names.map(str::to_owned))
+    }
+
+    /// Compares all things but wires and parts.
+    pub(super) fn things(&mut self) {
+        self.about();
+        self.weights();
+        self.stations();
+        self.trunks();
+        self.conditions();
+        self.connectors();
+        self.matings();
+        self.splices();
+        self.terminals();
+    }
+
+    /// What it matters that something joins these points in one revision, or joined them.
+    pub(super) fn effect(&self, side: usize, points: &[Point]) -> Effect {
+        let harness = self.both.harness[side];
+        let joined = |point: &&Point| {
+            let mated = matches!(point, Point::Contact(id) if harness.contacts[*id].mate.is_some());
+            let bonded = matches!(point, Point::Terminal(id) if harness.terminals[*id].ground);
+            mated
+                || bonded
+                || harness.wires_at(**point).next().is_some()
+                || harness.parts_at(**point).next().is_some()
+        };
+        let mut joined = points.iter().filter(joined).peekable();
+        if joined.peek().is_none() {
+            return Effect::Paper;
+        }
+        let changed = joined.any(|point| self.ends.changed_at(self.both, side, *point));
+        if changed { Effect::Electrical } else { Effect::Limits }
+    }
+
+    fn about(&mut self) {
+        let [old, new] = self.both.harness.map(|harness| &harness.about);
+        let mut differ = self.differ(Subject::Definition, [&old.id, &new.id]);
+        differ.value(Effect::Paper, "id", [&old.id, &new.id].map(Clone::clone), LABEL);
+        differ.value(Effect::Paper, "title", [&old.title, &new.title].map(Clone::clone), LABEL);
+        let why = "what the system is judged by";
+        differ.quantity(Effect::Limits, "nominal", [old.nominal, new.nominal], why);
+        let sets = [old, new].map(|about| about.rule_set.map(|set| set.word().to_owned()));
+        differ.option(Effect::Limits, "rule_set", [sets[0].as_ref(), sets[1].as_ref()], why);
+        let figures = self.both.harness.map(|harness| {
+            let own = harness.resistance;
+            [
+                ("termination", own.termination),
+                ("contact", own.contact),
+                ("splice", own.splice),
+                ("bond", own.bond),
+                ("fuse", own.fuse),
+                ("switch", own.switch),
+                ("relay", own.relay),
+            ]
+        });
+        let mut differ = self.differ(Subject::Definition, ["resistance"; 2]);
+        for ((key, old), (_, new)) in figures[0].into_iter().zip(figures[1]) {
+            differ.quantity(Effect::Limits, key, [old, new], "every healthy reading is worked out from it");
+        }
+    }
+
+    /// How likely faults are taken to be.
+    fn weights(&mut self) {
+        let why = "suspects and the order of readings follow from it";
+        let both = self.both;
+        let [old, new] = both.harness.map(|harness| &harness.priors);
+        for (key, sort) in Sort::ALL {
+            let weights = [old, new].map(|priors| priors.weights.get(&sort).copied());
+            self.differ(Subject::Definition, ["prior"; 2]).quantity(Effect::Limits, key, weights, why);
+        }
+        let mut seen = std::collections::BTreeSet::new();
+        for (thing, times) in &old.times {
+            let other = partner(both, *thing);
+            seen.extend(other);
+            let was = name(both.harness[0], *thing);
+            let is = other.map_or_else(|| was.clone(), |other| name(both.harness[1], other));
+            let now = other.and_then(|thing| new.times.get(&thing).copied());
+            let mut differ = self.differ(Subject::Definition, [&was, &is]);
+            differ.quantity(Effect::Limits, "prior.times", [Some(*times), now], why);
+        }
+        for (thing, times) in new.times.iter().filter(|(thing, _)| !seen.contains(thing)) {
+            let name = name(both.harness[1], *thing);
+            let mut differ = self.differ(Subject::Definition, [&name, &name]);
+            differ.quantity(Effect::Limits, "prior.times", [None, Some(*times)], why);
+        }
+    }
+
+    fn stations(&mut self) {
+        let both = self.both;
+        let [old, new] = both.harness.map(|harness| &harness.stations);
+        let mut kept = std::collections::BTreeSet::new();
+        for (id, station) in old.iter() {
+            let Some(other) = both.station(id) else {
+                let (name, title) = (station.id.clone(), station.title.clone());
+                self.changes.push(alone(0, Subject::Station, name, Effect::Paper, title, LABEL));
+                continue;
+            };
+            kept.insert(other);
+            let other = &new[other];
+            let mut differ = self.differ(Subject::Station, [&station.id, &other.id]);
+            renamed(&mut differ, [&station.id, &other.id], LABEL);
+            differ.value(Effect::Paper, "title", [station.title.clone(), other.title.clone()], LABEL);
+            let why = "the order of readings follows from it";
+            differ.quantity(Effect::Limits, "reach", [station.reach, other.reach], why);
+        }
+        for (id, station) in new.iter().filter(|(id, _)| !kept.contains(id)) {
+            let (name, title) = (new[id].id.clone(), station.title.clone());
+            self.changes.push(alone(1, Subject::Station, name, Effect::Paper, title, LABEL));
+        }
+    }
+
+    fn trunks(&mut self) {
+        const WHY: &str = "which wires lie side by side, and how long they are, follows from it";
+        let both = self.both;
+        let [old, new] = both.harness.map(|harness| &harness.trunks);
+        let mut kept = std::collections::BTreeSet::new();
+        let words = |trunk: &crate::definition::Trunk| trunk.between.join(" to ");
+        for (id, trunk) in old.iter() {
+            let Some(other) = both.trunk(id) else {
+                let name = trunk.id.clone();
+                self.changes.push(alone(0, Subject::Trunk, name, Effect::Limits, words(trunk), WHY));
+                continue;
+            };
+            kept.insert(other);
+            let other = &new[other];
+            let ends = [(0, trunk), (1, other)].map(|(side, trunk)| {
+                let mut ends = trunk.between.clone().map(|end| both.place_name(side, &end));
+                ends.sort();
+                ends
+            });
+            let mut differ = self.differ(Subject::Trunk, [&trunk.id, &other.id]);
+            renamed(&mut differ, [&trunk.id, &other.id], LABEL);
+            if ends[0] != ends[1] {
+                differ.push(Effect::Limits, What::Value("between"), [words(trunk), words(other)], WHY);
+            }
+            differ.quantity(Effect::Limits, "length", [trunk.length, other.length], WHY);
+        }
+        for (_, trunk) in new.iter().filter(|(id, _)| !kept.contains(id)) {
+            let name = trunk.id.clone();
+            self.changes.push(alone(1, Subject::Trunk, name, Effect::Limits, words(trunk), WHY));
+        }
+    }
+
+    fn conditions(&mut self) {
+        const WHY: &str = "setups can be made that could not, or the other way round";
+        let both = self.both;
+        let [old, new] = both.harness.map(|harness| &harness.conditions);
+        let mut kept = std::collections::BTreeSet::new();
+        for (id, condition) in old.iter() {
+            let Some(other) = both.condition(id) else {
+                let (name, title) = (condition.id.clone(), condition.title.clone());
+                self.changes.push(alone(0, Subject::Condition, name, Effect::Limits, title, WHY));
+                continue;
+            };
+            kept.insert(other);
+            let other = &new[other];
+            let mut differ = self.differ(Subject::Condition, [&condition.id, &other.id]);
+            renamed(&mut differ, [&condition.id, &other.id], LABEL);
+            differ.value(Effect::Paper, "title", [condition.title.clone(), other.title.clone()], LABEL);
+            differ.flag(Effect::Limits, "needs_power", [condition.needs_power, other.needs_power], WHY);
+        }
+        for (_, condition) in new.iter().filter(|(id, _)| !kept.contains(id)) {
+            let (name, title) = (condition.id.clone(), condition.title.clone());
+            self.changes.push(alone(1, Subject::Condition, name, Effect::Limits, title, WHY));
+        }
+    }
+
+    fn connectors(&mut self) {
+        let both = self.both;
+        for side in 0..2 {
+            let harness = both.harness[side];
+            for (id, connector) in harness.connectors.iter() {
+                match both.connector(side, id) {
+                    Some(other) if side == 0 => self.connector([id, other]),
+                    Some(_) => {}
+                    None => {
+                        let points: Vec<Point> = harness.contacts_of(id).map(Point::Contact).collect();
+                        let effect = self.effect(side, &points);
+                        let words = format!("{} contacts", connector.count);
+                        let (name, why) = (connector.id.clone(), reason(effect));
+                        self.changes.push(alone(side, Subject::Connector, name, effect, words, why));
+                    }
+                }
+            }
+        }
+    }
+
+    fn connector(&mut self, ids: [ConnectorId; 2]) {
+        let both = self.both;
+        let [old, new] = [0, 1].map(|side| &both.harness[side].connectors[ids[side]]);
+        let proof = if self.is_kept(ids) { PROVEN } else { TAKEN };
+        let parts = [0, 1].map(|side| {
+            let harness = both.harness[side];
+            [old, new][side].part.map(|part| harness.parts[part].id.clone()).unwrap_or_default()
+        });
+        let moved = old.part.map(|part| both.part(0, part)) != new.part.map(Some);
+        let faces = [0, 1].map(|side| [old, new][side].face.and_then(|at| both.harness[side].faces.get(at)));
+        let stations = station_names(both, [old.station, new.station]);
+        let mut differ = self.differ(Subject::Connector, [&old.id, &new.id]);
+        renamed(&mut differ, [&old.id, &new.id], proof);
+        differ.value(Effect::Paper, "title", [old.title.clone(), new.title.clone()], LABEL);
+        differ.value(Effect::Paper, "station", stations, LABEL);
+        if moved {
+            let why = "what is behind it is another part's inside";
+            differ.push(Effect::Limits, What::Value("part"), parts, why);
+        }
+        face(&mut differ, faces);
+        let halves = [old, new].map(|connector| connector.half.map(|half| half.word().to_owned()));
+        let why = "its contacts are other ones";
+        differ.option(Effect::Limits, "contact", [halves[0].as_ref(), halves[1].as_ref()], why);
+        let sizes = [old.contact_size.as_ref(), new.contact_size.as_ref()];
+        differ.option(Effect::Limits, "contact_size", sizes, why);
+        let why = "how it may be probed";
+        differ.flag(Effect::Limits, "backprobe", [old.backprobe, new.backprobe], why);
+        differ.option(Effect::Limits, "hazard", [old.hazard.as_ref(), new.hazard.as_ref()], why);
+        let why = "the order of readings follows from it";
+        if old.mating.is_none() && new.mating.is_none() {
+            differ.quantity(Effect::Limits, "unplug", [old.unplug, new.unplug], why);
+        }
+        self.contacts(ids);
+    }
+
+    /// Whether every contact of a connector joins what it joined.
+    fn is_kept(&self, ids: [ConnectorId; 2]) -> bool {
+        let both = self.both;
+        let around = |side: usize, id: ContactId| {
+            let harness = both.harness[side];
+            let point = Point::Contact(id);
+            let far = |wire| {
+                let ends = harness.wires[wire].ends.map(|end| both.key(side, end));
+                if ends[0] == both.key(side, point) { ends[1] } else { ends[0] }
+            };
+            let mut far: Vec<_> = harness.wires_at(point).map(far).collect();
+            far.sort_unstable();
+            (far, harness.contacts[id].mate.map(|mate| both.key(side, Point::Contact(mate))))
+        };
+        let [olds, news] = [0, 1].map(|side| both.harness[side].contacts_of(ids[side]));
+        let same = |old: ContactId| match both.other(0, Point::Contact(old)) {
+            Some(Point::Contact(new)) => around(0, old) == around(1, new),
+            _ => false,
+        };
+        olds.len() == news.len() && olds.into_iter().all(same)
+    }
+
+    fn contacts(&mut self, ids: [ConnectorId; 2]) {
+        let both = self.both;
+        for side in 0..2 {
+            let harness = both.harness[side];
+            for id in harness.contacts_of(ids[side]) {
+                match both.other(side, Point::Contact(id)) {
+                    Some(Point::Contact(other)) if side == 0 => self.contact([id, other]),
+                    Some(_) => {}
+                    None => {
+                        let point = Point::Contact(id);
+                        let effect = self.effect(side, &[point]);
+                        let signal = harness.contacts[id].signal.clone().unwrap_or_default();
+                        let name = harness.point_name(point);
+                        self.changes.push(alone(
+                            side,
+                            Subject::Contact,
+                            name,
+                            effect,
+                            signal,
+                            reason(effect),
+                        ));
+                    }
+                }
+            }
+        }
+    }
+
+    fn contact(&mut self, ids: [ContactId; 2]) {
+        let harness = self.both.harness;
+        let [old, new]: [&Contact; 2] = [0, 1].map(|side| &harness[side].contacts[ids[side]]);
+        let names = [0, 1].map(|side| harness[side].point_name(Point::Contact(ids[side])));
+        let mut differ = self.differ(Subject::Contact, [&names[0], &names[1]]);
+        renamed(&mut differ, [&old.name, &new.name], PROVEN);
+        differ.option(Effect::Paper, "signal", [old.signal.as_ref(), new.signal.as_ref()], LABEL);
+        differ.value(Effect::Paper, "also", [old.also.join(" "), new.also.join(" ")], LABEL);
+        differ.flag(Effect::Paper, "joined", [old.joined, new.joined], LABEL);
+        differ.flag(Effect::Paper, "spare", [old.spare, new.spare], LABEL);
+        let why = "how it may be probed";
+        differ.flag(Effect::Limits, "plugged", [old.plugged, new.plugged], why);
+        let why = "what it may carry";
+        let sizes = [old.contact_size.as_ref(), new.contact_size.as_ref()];
+        differ.option(Effect::Limits, "contact_size", sizes, why);
+        differ.quantity(Effect::Limits, "amps", [old.amps, new.amps], why);
+    }
+
+    fn matings(&mut self) {
+        const WHY: &str = "other connectors are plugged together";
+        let both = self.both;
+        for side in 0..2 {
+            let harness = both.harness[side];
+            for mating in harness.matings.values() {
+                let name = format!(
+                    "{}/{}",
+                    harness.connectors[mating.first].id, harness.connectors[mating.second].id
+                );
+                let other = partner_mating(both, side, mating);
+                match other {
+                    None => self.changes.push(alone(
+                        side,
+                        Subject::Mating,
+                        name,
+                        Effect::Electrical,
+                        String::new(),
+                        WHY,
+                    )),
+                    Some((other_name, other)) if side == 0 => {
+                        let why = "the order of readings follows from it";
+                        let mut differ = self.differ(Subject::Mating, [&name, &other_name]);
+                        differ.quantity(Effect::Limits, "unplug", [mating.unplug, other.unplug], why);
+                    }
+                    Some(_) => {}
+                }
+            }
+        }
+    }
+
+    fn splices(&mut self) {
+        let both = self.both;
+        for side in 0..2 {
+            let harness = both.harness[side];
+            for (id, splice) in harness.splices.iter() {
+                match both.other(side, Point::Splice(id)) {
+                    Some(Point::Splice(other)) if side == 0 => {
+                        let other_splice = &both.harness[1].splices[other];
+                        let proof = self.proof([Point::Splice(id), Point::Splice(other)]);
+                        let stations = station_names(both, [splice.station, other_splice.station]);
+                        let mut differ = self.differ(Subject::Splice, [&splice.id, &other_splice.id]);
+                        renamed(&mut differ, [&splice.id, &other_splice.id], proof);
+                        let titles = [splice.title.clone(), other_splice.title.clone()];
+                        differ.value(Effect::Paper, "title", titles, LABEL);
+                        differ.value(Effect::Paper, "station", stations, LABEL);
+                    }
+                    Some(_) => {}
+                    None => {
+                        let effect = self.effect(side, &[Point::Splice(id)]);
+                        let (name, words) = (splice.id.clone(), splice.title.clone());
+                        self.changes.push(alone(side, Subject::Splice, name, effect, words, reason(effect)));
+                    }
+                }
+            }
+        }
+    }
+
+    fn terminals(&mut self) {
+        let both = self.both;
+        for side in 0..2 {
+            let harness = both.harness[side];
+            for (id, terminal) in harness.terminals.iter() {
+                match both.other(side, Point::Terminal(id)) {
+                    Some(Point::Terminal(other)) if side == 0 => {
+                        let now = &both.harness[1].terminals[other];
+                        let proof = self.proof([Point::Terminal(id), Point::Terminal(other)]);
+                        let stations = station_names(both, [terminal.station, now.station]);
+                        let mut differ = self.differ(Subject::Terminal, [&terminal.id, &now.id]);
+                        renamed(&mut differ, [&terminal.id, &now.id], proof);
+                        differ.value(
+                            Effect::Paper,
+                            "title",
+                            [terminal.title.clone(), now.title.clone()],
+                            LABEL,
+                        );
+                        differ.value(Effect::Paper, "station", stations, LABEL);
+                        let why = "it is bonded to the chassis, or is not any more";
+                        differ.flag(Effect::Electrical, "ground", [terminal.ground, now.ground], why);
+                    }
+                    Some(_) => {}
+                    None => {
+                        let effect = self.effect(side, &[Point::Terminal(id)]);
+                        let (name, words) = (terminal.id.clone(), terminal.title.clone());
+                        self.changes.push(alone(
+                            side,
+                            Subject::Terminal,
+                            name,
+                            effect,
+                            words,
+                            reason(effect),
+                        ));
+                    }
+                }
+            }
+        }
+    }
+
+    /// Whether a splice or terminal joins what it joined, in words.
+    fn proof(&self, points: [Point; 2]) -> &'static str {
+        let around = [0, 1].map(|side| {
+            let harness = self.both.harness[side];
+            let ends = |wire| harness.wires[wire].ends.map(|end| self.both.key(side, end));
+            let mut around: Vec<_> = harness.wires_at(points[side]).flat_map(ends).collect();
+            around.sort_unstable();
+            around
+        });
+        if around[0] == around[1] { PROVEN } else { TAKEN }
+    }
+}
+
+/// Takes down another id.
+pub(super) fn renamed(differ: &mut Differ, ids: [&str; 2], why: &'static str) {
+    if ids[0] != ids[1] {
+        differ.push(Effect::Paper, What::Renamed, ids.map(str::to_owned), why);
+    }
+}
+
+/// Why something that is in one revision alone matters so much.
+pub(super) fn reason(effect: Effect) -> &'static str {
+    match effect {
+        Effect::Electrical => "the nets are not what they were",
+        Effect::Limits => "what the machine joins end to end is the same, but the way there is another",
+        Effect::Paper => "nothing is joined to it",
+    }
+}
+
+/// Stations by name, the old one by its new name if it is the same.
+pub(super) fn station_names(both: &Both, stations: [Option<StationId>; 2]) -> [String; 2] {
+    let name = |side: usize, id: StationId| both.harness[side].stations[id].id.clone();
+    let old = stations[0].map(|id| both.station(id).map_or_else(|| name(0, id), |new| name(1, new)));
+    [old.unwrap_or_default(), stations[1].map(|id| name(1, id)).unwrap_or_default()]
+}
+
+fn face(differ: &mut Differ, faces: [Option<&Face>; 2]) {
+    let name = |face: Option<&Face>| face.map_or_else(|| "not given".to_owned(), |face| face.name.clone());
+    let plain = |face: Option<&Face>| face.map(|face| (face.outline, face.key, face.cavities.clone()));
+    let names = faces.map(name);
+    if plain(faces[0]) != plain(faces[1]) {
+        let why = "which contacts lie side by side follows from it";
+        differ.push(Effect::Limits, What::Value("face"), names, why);
+    } else {
+        differ.value(Effect::Paper, "face", names, LABEL);
+    }
+}
+
+/// The same thing of the new revision.
+fn partner(both: &Both, thing: Named) -> Option<Named> {
+    let point = |point: Point| match both.other(0, point)? {
+        Point::Splice(id) => Some(Named::Splice(id)),
+        Point::Terminal(id) => Some(Named::Terminal(id)),
+        _ => None,
+    };
+    match thing {
+        Named::Connector(id) => both.connector(0, id).map(Named::Connector),
+        Named::Part(id) => both.part(0, id).map(Named::Part),
+        Named::Splice(id) => point(Point::Splice(id)),
+        Named::Terminal(id) => point(Point::Terminal(id)),
+        Named::Wire(id) => both.wire(id).map(Named::Wire),
+    }
+}
+
+fn name(harness: &Harness, thing: Named) -> String {
+    match thing {
+        Named::Connector(id) => harness.connectors[id].id.clone(),
+        Named::Part(id) => harness.parts[id].id.clone(),
+        Named::Splice(id) => harness.splices[id].id.clone(),
+        Named::Terminal(id) => harness.terminals[id].id.clone(),
+        Named::Wire(id) => harness.wires[id].id.clone(),
+    }
+}
+
+/// The same two connectors plugged together in the other revision.
+fn partner_mating<'a>(both: &Both<'a>, side: usize, mating: &Mating) -> Option<(String, &'a Mating)> {
+    let [first, second] = [mating.first, mating.second].map(|id| both.connector(side, id));
+    let other = both.harness[1 - side];
+    let (first, second) = (first?, second?);
+    let found = other.connectors[first].mating?;
+    let names = [first, second].map(|id| other.connectors[id].id.as_str());
+    (other.mate_of(first) == Some(second)).then(|| (names.join("/"), &other.matings[found]))
+}
