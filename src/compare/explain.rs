@@ -63,6 +63,12 @@ pub(super) fn explain(both: &Both, changes: &mut [Change]) -> Vec<Explanation> {
 }
 
 type WithWires = (Explanation, Vec<[WireId; 2]>);
+/// Where a wire's end was and is.
+type Step = (usize, usize, [WireId; 2]);
+/// Where a wire is, and the colours it had and has.
+type Core = (usize, String, String, [WireId; 2]);
+/// What is the same where the same happened.
+type Alike = (Pattern, bool, Vec<[String; 2]>);
 
 /// The connector of a key in a revision, where it is a contact of one.
 fn connector_at(both: &Both, side: usize, key: Key) -> Option<ConnectorId> {
@@ -100,7 +106,7 @@ fn moved_ends(both: &Both, pair: [WireId; 2]) -> Vec<[Key; 2]> {
 
 /// Wires' ends that are in another cavity of the same connector.
 fn ends(both: &Both) -> Vec<Moved> {
-    let mut by_connector: BTreeMap<[ConnectorId; 2], Vec<(usize, usize, [WireId; 2])>> = BTreeMap::new();
+    let mut by_connector: BTreeMap<[ConnectorId; 2], Vec<Step>> = BTreeMap::new();
     for pair in &both.wires.pairs {
         for [old, new] in moved_ends(both, *pair) {
             let ids = (connector_at(both, 0, old), connector_at(both, 1, new));
@@ -116,7 +122,7 @@ fn ends(both: &Both) -> Vec<Moved> {
 }
 
 /// Moves that are one to one: contents that parted or came together are left to the list.
-fn moved(connectors: [ConnectorId; 2], cores: bool, all: Vec<(usize, usize, [WireId; 2])>) -> Moved {
+fn moved(connectors: [ConnectorId; 2], cores: bool, all: Vec<Step>) -> Moved {
     let (mut targets, mut sources): (BTreeMap<usize, BTreeSet<usize>>, BTreeMap<usize, BTreeSet<usize>>) =
         (BTreeMap::new(), BTreeMap::new());
     for (from, to, _) in &all {
@@ -151,8 +157,7 @@ fn cores(both: &Both) -> Vec<Moved> {
         let colours = [0, 1].map(|side| both.harness[side].wires[pair[side]].colour.as_ref());
         colours[0] != colours[1] && moved_ends(both, *pair).is_empty()
     };
-    type At<'a> = BTreeMap<[ConnectorId; 2], Vec<(usize, String, String, [WireId; 2])>>;
-    let mut at: At = BTreeMap::new();
+    let mut at: BTreeMap<[ConnectorId; 2], Vec<Core>> = BTreeMap::new();
     for pair in both.wires.pairs.iter().filter(|pair| changed(pair)) {
         let [old, new] = [0, 1].map(|side| {
             both.harness[side].wires[pair[side]].colour.as_ref().map(ToString::to_string).unwrap_or_default()
@@ -165,7 +170,7 @@ fn cores(both: &Both) -> Vec<Moved> {
             }
         }
     }
-    let one = |(connectors, all): ([ConnectorId; 2], Vec<(usize, String, String, [WireId; 2])>)| {
+    let one = |(connectors, all): ([ConnectorId; 2], Vec<Core>)| {
         let now: BTreeMap<&String, usize> = all.iter().map(|(place, _, new, _)| (new, *place)).collect();
         let was: BTreeSet<&String> = all.iter().map(|(_, old, _, _)| old).collect();
         if now.len() != all.len() || was.len() != all.len() {
@@ -266,7 +271,7 @@ fn renumbered(both: &Both) -> Vec<WithWires> {
 /// Puts together what happened at several connectors alike: cores at both ends, and the two halves of a mating.
 fn merged(both: &Both, all: Vec<WithWires>) -> Vec<WithWires> {
     let mut out: Vec<WithWires> = Vec::new();
-    let mut known: BTreeMap<(Pattern, bool, Vec<[String; 2]>), Vec<usize>> = BTreeMap::new();
+    let mut known: BTreeMap<Alike, Vec<usize>> = BTreeMap::new();
     let mate = |name: &str| {
         let id = both.harness[1].names.connector(name)?;
         Some(both.harness[1].connectors[both.harness[1].mate_of(id)?].id.as_str())

@@ -7,7 +7,7 @@ use std::collections::BTreeMap;
 
 use super::change::{Effect, Subject, alone};
 use super::keys::Key;
-use super::things::Comparer;
+use super::things::{Comparer, LABEL};
 use crate::definition::{Id, Kind, Limit};
 
 const WHY: &str = "the reading is judged otherwise";
@@ -23,7 +23,9 @@ impl Comparer<'_> {
         for limit in &both.harness[1].limits {
             known.entry(self.of(1, limit)).or_default().push(limit);
         }
-        known.values_mut().for_each(|limits| limits.reverse());
+        for limits in known.values_mut() {
+            limits.reverse();
+        }
         for limit in &both.harness[0].limits {
             match known.get_mut(&self.of(0, limit)).and_then(Vec::pop) {
                 Some(other) => self.limit([limit, other]),
@@ -32,7 +34,9 @@ impl Comparer<'_> {
         }
         let mut left: Vec<&Limit> = known.into_values().flatten().collect();
         left.sort_by_key(|limit| (limit.place.file(), limit.place.span().start));
-        left.into_iter().for_each(|limit| self.lone_limit(1, limit));
+        for limit in left {
+            self.lone_limit(1, limit);
+        }
     }
 
     fn of(&self, side: usize, limit: &Limit) -> Of {
@@ -79,9 +83,8 @@ impl Comparer<'_> {
         let mut differ = self.differ(Subject::Limit, [&names[0], &names[1]]);
         differ.value(Effect::Limits, "low", [old.low, new.low].map(figure), WHY);
         differ.value(Effect::Limits, "high", [old.high, new.high].map(figure), WHY);
-        let label = "a name or word on paper";
-        differ.value(Effect::Paper, "title", [old.title.clone(), new.title.clone()], label);
-        differ.value(Effect::Paper, "source", [old.source.clone(), new.source.clone()], label);
+        differ.value(Effect::Paper, "title", [old.title.clone(), new.title.clone()], LABEL);
+        differ.value(Effect::Paper, "source", [old.source.clone(), new.source.clone()], LABEL);
     }
 
     fn lone_limit(&mut self, side: usize, limit: &Limit) {

@@ -276,12 +276,16 @@ impl Matcher<'_> {
                 like.sort_unstable();
                 like.dedup();
                 if like.len() <= MOST_KNOWN {
-                    like.into_iter().for_each(|other| *votes.entry([unit, other]).or_default() += 1);
+                    for other in like {
+                        *votes.entry([unit, other]).or_default() += 1;
+                    }
                 }
             }
         }
         let chosen = self.chosen(&votes);
-        chosen.iter().for_each(|pair| self.join(*pair));
+        for pair in &chosen {
+            self.join(*pair);
+        }
         !chosen.is_empty()
     }
 

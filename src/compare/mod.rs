@@ -16,6 +16,7 @@
 //! Cost: near-linear in wires and contacts.
 
 mod change;
+mod connectors;
 mod explain;
 mod graph;
 mod keys;

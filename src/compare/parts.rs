@@ -9,10 +9,9 @@
 use super::change::{Effect, Subject, What, alone};
 use super::keys::Key;
 use super::nets::Partition;
-use super::things::{Comparer, PROVEN, renamed, station_names};
+use super::things::{Comparer, LABEL, PROVEN, renamed, station_names};
 use crate::definition::{ConditionId, Function, Harness, Part, PartId, PartKind, Point, Position};
 
-const LABEL: &str = "a name or word on paper";
 const VALUE: &str = "another value: currents and voltages are others";
 const ENDS: &str = "it is joined to another net";
 const SAME_NET: &str = "it is joined to another point of the same net";
@@ -72,7 +71,7 @@ impl Comparer<'_> {
             ) => {
                 let why = "what it protects is protected otherwise";
                 self.differ(Subject::Part, names).quantity(electrical, "rating", [*rating, *rated], why);
-                self.ways(parts, "between", [vec![*between], vec![*other]]);
+                self.ways(parts, "between", &[vec![*between], vec![*other]]);
             }
             (PartKind::Load { .. }, PartKind::Load { .. }) => self.load(parts),
             (PartKind::Switch { .. }, PartKind::Switch { .. }) => self.switch(parts),
@@ -131,7 +130,7 @@ impl Comparer<'_> {
         differ.quantity(Effect::Electrical, "ohms", [Some(old.1), Some(new.1)], VALUE);
         let why = "an ohmmeter sees another resistance";
         differ.quantity(Effect::Limits, "cold_ohms", [old.2, new.2], why);
-        self.ways(parts, "between", [vec![old.0], vec![new.0]]);
+        self.ways(parts, "between", &[vec![old.0], vec![new.0]]);
         self.when(parts, [old.3, new.3]);
     }
 
@@ -146,9 +145,9 @@ impl Comparer<'_> {
         let mut differ = self.differ(Subject::Part, [&parts[0].id, &parts[1].id]);
         differ.quantity(Effect::Electrical, "coil_ohms", [Some(old.1), Some(new.1)], VALUE);
         differ.quantity(Effect::Electrical, "operate", [Some(old.2), Some(new.2)], VALUE);
-        self.ways(parts, "coil", [vec![old.0], vec![new.0]]);
-        self.ways(parts, "released", [old.3, new.3]);
-        self.ways(parts, "operated", [old.4, new.4]);
+        self.ways(parts, "coil", &[vec![old.0], vec![new.0]]);
+        self.ways(parts, "released", &[old.3, new.3]);
+        self.ways(parts, "operated", &[old.4, new.4]);
     }
 
     fn switch(&mut self, parts: [&Part; 2]) {
@@ -165,7 +164,7 @@ impl Comparer<'_> {
                 let mut differ = self.differ(Subject::Part, [&parts[0].id, &parts[1].id]);
                 differ.value(Effect::Paper, "position", names, why);
             }
-            self.ways(parts, "closed", [old.closed.clone(), new.closed.clone()]);
+            self.ways(parts, "closed", &[old.closed.clone(), new.closed.clone()]);
         }
         let known = |name: &String, side: usize| pairs.iter().any(|pair| pair[side].name == *name);
         let mut left = Vec::new();
@@ -253,7 +252,7 @@ impl Comparer<'_> {
     fn lone_function(&mut self, parts: [&Part; 2], side: usize, function: &Function) {
         let mut texts = [String::new(), String::new()];
         let output = self.both.harness[side].point_name(function.output);
-        texts[side] = format!("{} at {output}", function.title).trim_start().to_owned();
+        texts[side] = format!("{} at {output}", function.title);
         let why = "it drives something that it did not, or the other way round";
         self.differ(Subject::Part, [&parts[0].id, &parts[1].id]).value(
             Effect::Electrical,
@@ -291,13 +290,13 @@ impl Comparer<'_> {
     }
 
     /// Ways through a part: which points each joins counts, not in which order they are written.
-    fn ways(&mut self, parts: [&Part; 2], key: &'static str, ways: Ways) {
+    fn ways(&mut self, parts: [&Part; 2], key: &'static str, ways: &Ways) {
         let keyed = [0, 1].map(|side| self.keyed(side, &ways[side]));
         if keyed[0] == keyed[1] {
             return;
         }
         let both = self.both;
-        let kept = same_nets(both, self.ends, &ways);
+        let kept = same_nets(both, self.ends, ways);
         let texts = [0, 1].map(|side| {
             let one = |way: &[Point; 2]| way.map(|point| both.harness[side].point_name(point)).join(" to ");
             ways[side].iter().map(one).collect::<Vec<_>>().join(", ")

@@ -31,7 +31,7 @@ pub enum Pattern {
     /// The whole connector was turned by half a turn.
     HalfTurn,
     /// Contents stand so many places further on, or back.
-    Shifted(i64),
+    Shifted(isize),
     /// The contacts have other names.
     Renumbered,
 }
@@ -194,9 +194,9 @@ fn blocks(swaps: Vec<Moves>, layout: &Layout) -> Vec<Found> {
 
 /// Moves by the same number of places, several at a time.
 fn shifts(left: &Moves) -> Vec<Found> {
-    let mut by_step: BTreeMap<i64, Moves> = BTreeMap::new();
+    let mut by_step: BTreeMap<isize, Moves> = BTreeMap::new();
     for (from, to) in left {
-        by_step.entry(*to as i64 - *from as i64).or_default().insert(*from, *to);
+        by_step.entry(to.cast_signed() - from.cast_signed()).or_default().insert(*from, *to);
     }
     let several = by_step.into_iter().filter(|(_, moves)| moves.len() > 1);
     several.map(|(step, moves)| Found { pattern: Pattern::Shifted(step), moves }).collect()

@@ -17,17 +17,25 @@ pub struct PinChange {
     pub before: String,
     /// What it carries.
     pub after: String,
+    /// Whether what is in its own cavity changed, and not only where that leads.
+    pub here: bool,
 }
 
 /// What is at a point: its wires with where they lead, its parts, its signal.
 pub fn carries(harness: &Harness, point: Point) -> String {
+    words(harness, point, true)
+}
+
+/// The same, with where wires lead or without.
+fn words(harness: &Harness, point: Point, far_ends: bool) -> String {
     let wire = |id| {
         let wire = &harness.wires[id];
         let far = wire.ends.into_iter().find(|end| *end != point).unwrap_or(point);
+        let far = if far_ends { format!(" to {}", harness.point_name(far)) } else { String::new() };
         let kind = [wire.gauge.map(|g| g.to_string()), wire.colour.as_ref().map(ToString::to_string)];
         let kind: Vec<String> = kind.into_iter().flatten().collect();
         let kind = if kind.is_empty() { String::new() } else { format!(" ({})", kind.join(" ")) };
-        format!("{}{kind} to {}", wire.id, harness.point_name(far))
+        format!("{}{kind}{far}", wire.id)
     };
     let mut words: Vec<String> = harness.wires_at(point).map(wire).collect();
     words.extend(harness.parts_at(point).map(|part| format!("part {}", harness.parts[part].id)));
@@ -57,7 +65,9 @@ pub(super) fn pins(both: &Both) -> Vec<PinChange> {
         // A new contact that carries nothing is no news.
         if before != after && (was.is_some() || new.wires_at(point).next().is_some()) {
             let connector = [both.connector(1, contact.connector), Some(contact.connector)];
-            found.push(PinChange { connector, contact: [was, Some(id)], before, after });
+            let own = |harness, id| words(harness, Point::Contact(id), false);
+            let here = was.is_none_or(|was| own(old, was) != own(new, id));
+            found.push(PinChange { connector, contact: [was, Some(id)], before, after, here });
         }
     }
     for (id, contact) in old.contacts.iter() {
@@ -65,7 +75,7 @@ pub(super) fn pins(both: &Both) -> Vec<PinChange> {
         if both.other(0, point).is_none() && old.wires_at(point).next().is_some() {
             let connector = [Some(contact.connector), both.connector(0, contact.connector)];
             let (before, after) = (carries(old, point), "no such contact".to_owned());
-            found.push(PinChange { connector, contact: [Some(id), None], before, after });
+            found.push(PinChange { connector, contact: [Some(id), None], before, after, here: true });
         }
     }
     found

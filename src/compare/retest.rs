@@ -76,11 +76,11 @@ pub(super) fn retest(both: &Both, changes: &[Change], parted: &Partition) -> Ret
                     }
                 }
             }
-            Subject::Part | Subject::Terminal | Subject::Mating if change.effect == Effect::Electrical => {
-                if change.new.is_some() {
-                    let name = format!("{} {}", change.subject.word(), change.name());
-                    others.push([name, format!("{}: {}", change.what.words(), change.why)]);
-                }
+            Subject::Part | Subject::Terminal | Subject::Mating
+                if change.effect == Effect::Electrical && change.new.is_some() =>
+            {
+                let name = format!("{} {}", change.subject.word(), change.name());
+                others.push([name, format!("{}: {}", change.what.words(), change.why)]);
             }
             _ => {}
         }

@@ -27,7 +27,7 @@ pub(super) fn wires(both: &Both) -> Wires {
     let mut pairer = Pairer { both, partner: both.harness.map(|harness| vec![None; harness.wires.len()]) };
     pairer.by(|pairer, side, wire| (pairer.ends(side, wire), pairer.wire(side, wire).id.as_str()));
     pairer.by(|pairer, side, wire| (pairer.ends(side, wire), look(pairer.wire(side, wire))));
-    pairer.by(|pairer, side, wire| pairer.ends(side, wire));
+    pairer.by(Pairer::ends);
     pairer.by(|pairer, side, wire| pairer.wire(side, wire).id.as_str());
     pairer.by_one_end();
     pairer.done()
@@ -110,7 +110,9 @@ impl<'a> Pairer<'a> {
         }
         let alone = |pair: &[WireId; 2]| (0..2).all(|side| times[side][pair[side].index()] == 1);
         let sure: Vec<[WireId; 2]> = likely.iter().filter(|pair| alone(pair)).copied().collect();
-        sure.into_iter().for_each(|pair| self.join(pair));
+        for pair in sure {
+            self.join(pair);
+        }
     }
 
     fn done(self) -> Wires {

@@ -6,11 +6,10 @@
 use std::collections::BTreeMap;
 
 use super::change::{Change, Effect, Subject, What, alone};
-use super::things::{Comparer, PROVEN, reason, renamed};
+use super::things::{Comparer, LABEL, PROVEN, reason, renamed};
 use crate::definition::{Id, TrunkId, Wire, WireId};
 use crate::units::Gauge;
 
-const LABEL: &str = "a name or word on paper";
 /// What is said of a wire that is in use for something else.
 const NETS: &str = "the nets are not what they were";
 /// What is said of a wire that goes another way between the same nets.
@@ -87,6 +86,7 @@ impl Comparer<'_> {
 
     /// Compares which wires are together; the name of that is on paper alone.
     fn marks(&mut self, subject: Subject, mark: impl Fn(&Wire) -> Option<&str>) {
+        const TOGETHER: &str = "proven harmless: the same wires are together";
         const WHY: &str = "other wires are together: no reading with direct current shows it";
         let both = self.both;
         // A wire by its old number, or past those by its new one.
@@ -101,7 +101,9 @@ impl Comparer<'_> {
                     groups.entry(mark).or_default().push((number(side, id), id));
                 }
             }
-            groups.values_mut().for_each(|group| group.sort_unstable());
+            for group in groups.values_mut() {
+                group.sort_unstable();
+            }
             groups
         });
         let set = |group: &[(usize, WireId)]| group.iter().map(|(number, _)| *number).collect::<Vec<_>>();
@@ -114,7 +116,7 @@ impl Comparer<'_> {
         let mut left = BTreeMap::new();
         for (mark, group) in &groups[0] {
             match by_set.remove(&set(group)) {
-                Some(other) => renamed(&mut self.differ(subject, [mark, other]), [mark, other], PROVEN),
+                Some(other) => renamed(&mut self.differ(subject, [mark, other]), [mark, other], TOGETHER),
                 None => drop(left.insert(*mark, words(0, group))),
             }
         }

@@ -144,6 +144,8 @@ pub struct ContactView {
     pub before: String,
     /// What it carries.
     pub after: String,
+    /// Whether what is in its own cavity changed, and not only where that leads.
+    pub here: bool,
 }
 
 /// What must be tested again.
@@ -271,6 +273,7 @@ fn contact([old, new]: [&Harness; 2], pin: &crate::compare::PinChange) -> Contac
         new: name(new, pin.contact[1]),
         before: pin.before.clone(),
         after: pin.after.clone(),
+        here: pin.here,
     }
 }
 
@@ -359,20 +362,23 @@ fn groups(nets: &[Vec<String>]) -> String {
 }
 
 fn differences(effect: Effect, of: &[&DifferenceView]) -> Section {
+    // Why something is on paper only needs no column.
+    let with_why = effect != Effect::Paper;
     let row = |change: &&DifferenceView| {
-        vec![
-            format!("{} {}", change.subject, both_names([&change.old, &change.new])),
-            change.what.to_owned(),
-            change.before.clone(),
-            change.after.clone(),
-            change.why.to_owned(),
-            change.explained.map(|at| at.to_string()).unwrap_or_default(),
-        ]
+        let thing = match change.subject {
+            "definition" if change.what == "id" || change.what == "title" => "definition".to_owned(),
+            subject => format!("{subject} {}", both_names([&change.old, &change.new])),
+        };
+        let mut row = vec![thing, change.what.to_owned(), change.before.clone(), change.after.clone()];
+        let tells = with_why || change.what == "renamed";
+        row.push(if tells { change.why.to_owned() } else { String::new() });
+        row.push(change.explained.map(|at| at.to_string()).unwrap_or_default());
+        row
     };
     let word = effect.word();
     Section {
         title: format!("{}{}", word[..1].to_uppercase(), &word[1..]),
-        columns: vec!["thing", "what", "before", "after", "why it counts so", "see"],
+        columns: vec!["thing", "what", "before", "after", "why", "see"],
         rows: of.iter().map(row).collect(),
         ..Section::default()
     }
@@ -431,11 +437,11 @@ fn flat(view: &CompareView) -> Section {
 fn changed_faces(comparison: &Comparison) -> Vec<([ConnectorId; 2], [Vec<ContactId>; 2])> {
     let mut faces: std::collections::BTreeMap<[ConnectorId; 2], [Vec<ContactId>; 2]> =
         std::collections::BTreeMap::new();
-    for pin in &comparison.pins {
+    for pin in comparison.pins.iter().filter(|pin| pin.here) {
         if let [Some(old), Some(new)] = pin.connector {
             let marked = faces.entry([new, old]).or_default();
-            for side in 0..2 {
-                marked[side].extend(pin.contact[side]);
+            for (marked, contact) in marked.iter_mut().zip(pin.contact) {
+                marked.extend(contact);
             }
         }
     }

@@ -50,7 +50,7 @@ pub fn compare_html(
         let (drawings, left_out) = faces(harnesses, comparison);
         contacts.drawings = drawings;
         contacts.caption =
-            "Wire side, before and after in turn; the contacts that changed are marked.".to_owned();
+            "Wire side, before and after in turn; the contacts that changed are marked.".into();
         if left_out > 0 {
             contacts.caption.push_str(&format!(" {left_out} more connectors are not drawn."));
         }

@@ -368,7 +368,7 @@ fn page(
     let mut parts: Vec<Part> = sheet.sections.iter().filter(signed).map(part).collect();
     if let Some(contacts) = parts.iter_mut().find(|part| part.title == "Before and after") {
         contacts.caption =
-            "Wire side, before and after in turn; the touched contacts are pointed out.".to_owned();
+            "Wire side, before and after in turn; the touched contacts are pointed out.".into();
         contacts.drawings = faces.to_vec();
     }
     let page = Page {
