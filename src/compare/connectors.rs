@@ -67,22 +67,10 @@ impl Comparer<'_> {
 
     /// Whether every contact of a connector joins what it joined.
     fn is_kept(&self, ids: [ConnectorId; 2]) -> bool {
-        let both = self.both;
-        let around = |side: usize, id: ContactId| {
-            let harness = both.harness[side];
-            let point = Point::Contact(id);
-            let far = |wire| {
-                let ends = harness.wires[wire].ends.map(|end| both.key(side, end));
-                if ends[0] == both.key(side, point) { ends[1] } else { ends[0] }
-            };
-            let mut far: Vec<_> = harness.wires_at(point).map(far).collect();
-            far.sort_unstable();
-            (far, harness.contacts[id].mate.map(|mate| both.key(side, Point::Contact(mate))))
-        };
-        let [olds, news] = [0, 1].map(|side| both.harness[side].contacts_of(ids[side]));
-        let same = |old: ContactId| match both.other(0, Point::Contact(old)) {
-            Some(Point::Contact(new)) => around(0, old) == around(1, new),
-            _ => false,
+        let [olds, news] = [0, 1].map(|side| self.both.harness[side].contacts_of(ids[side]));
+        let same = |old: ContactId| {
+            let point = Point::Contact(old);
+            self.both.other(0, point).is_some_and(|new| self.joins_same([point, new]))
         };
         olds.len() == news.len() && olds.into_iter().all(same)
     }
@@ -117,9 +105,11 @@ impl Comparer<'_> {
     fn contact(&mut self, ids: [ContactId; 2]) {
         let harness = self.both.harness;
         let [old, new]: [&Contact; 2] = [0, 1].map(|side| &harness[side].contacts[ids[side]]);
-        let names = [0, 1].map(|side| harness[side].point_name(Point::Contact(ids[side])));
+        let points = ids.map(Point::Contact);
+        let names = [0, 1].map(|side| harness[side].point_name(points[side]));
+        let proof = self.proof(points);
         let mut differ = self.differ(Subject::Contact, [&names[0], &names[1]]);
-        renamed(&mut differ, [&old.name, &new.name], PROVEN);
+        renamed(&mut differ, [&old.name, &new.name], proof);
         differ.option(Effect::Paper, "signal", [old.signal.as_ref(), new.signal.as_ref()], LABEL);
         differ.value(Effect::Paper, "also", [old.also.join(" "), new.also.join(" ")], LABEL);
         differ.flag(Effect::Paper, "joined", [old.joined, new.joined], LABEL);

@@ -260,16 +260,31 @@ impl Comparer<'_> {
         }
     }
 
-    /// Whether a splice or terminal joins what it joined, in words.
-    fn proof(&self, points: [Point; 2]) -> &'static str {
-        let around = [0, 1].map(|side| {
-            let harness = self.both.harness[side];
-            let ends = |wire| harness.wires[wire].ends.map(|end| self.both.key(side, end));
-            let mut around: Vec<_> = harness.wires_at(points[side]).flat_map(ends).collect();
-            around.sort_unstable();
-            around
-        });
-        if around[0] == around[1] { PROVEN } else { TAKEN }
+    /// Whether a point joins what it joined, in words.
+    pub(super) fn proof(&self, points: [Point; 2]) -> &'static str {
+        if self.joins_same(points) { PROVEN } else { TAKEN }
+    }
+
+    /// Whether the wires, parts, mate and bond at a point lead to where they led.
+    pub(super) fn joins_same(&self, points: [Point; 2]) -> bool {
+        let both = self.both;
+        let around = |side: usize| {
+            let (harness, point) = (both.harness[side], points[side]);
+            let ends = |wire| harness.wires[wire].ends.map(|end| both.key(side, end));
+            let mut wires: Vec<_> = harness.wires_at(point).flat_map(ends).collect();
+            wires.sort_unstable();
+            // A part goes by its old number; one that only the new revision has is none of those.
+            let old = |part| if side == 0 { Some(part) } else { both.part(1, part) };
+            let mut parts: Vec<_> = harness.parts_at(point).map(old).collect();
+            parts.sort_unstable();
+            let mate = match point {
+                Point::Contact(id) => harness.contacts[id].mate.map(|mate| both.key(side, Point::Contact(mate))),
+                _ => None,
+            };
+            let bond = matches!(point, Point::Terminal(id) if harness.terminals[id].ground);
+            (wires, parts, mate, bond)
+        };
+        around(0) == around(1)
     }
 }
 

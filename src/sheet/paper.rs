@@ -11,12 +11,19 @@ pub(super) struct Part {
     pub(super) title: String,
     pub(super) lines: Vec<Line>,
     pub(super) columns: Vec<&'static str>,
-    pub(super) rows: Vec<Vec<String>>,
+    pub(super) rows: Vec<Vec<Cell>>,
     pub(super) notes: Vec<Line>,
     /// What the drawings show.
     pub(super) caption: String,
     /// Drawings as SVG, which the exporter has escaped.
     pub(super) drawings: Vec<String>,
+}
+
+/// A cell of a table.
+pub(super) struct Cell {
+    /// `bad` for a bad reading, `word` for what is not to be broken, or nothing.
+    pub(super) class: &'static str,
+    pub(super) text: String,
 }
 
 /// A line of the page: a paragraph, a point of a list, or a box to tick.
@@ -31,11 +38,23 @@ pub(super) fn part(section: &Section) -> Part {
         title: tidy(&section.title),
         lines: section.lines.iter().map(|text| line(text)).collect(),
         columns: section.columns.clone(),
-        rows: section.rows.iter().map(|row| row.iter().map(|cell| tidy(cell)).collect()).collect(),
+        rows: section.rows.iter().map(|row| cells(&section.columns, row)).collect(),
         notes: section.notes.iter().map(|text| line(text)).collect(),
         caption: String::new(),
         drawings: Vec::new(),
     }
+}
+
+fn cells(columns: &[&str], row: &[String]) -> Vec<Cell> {
+    let cell = |(column, text): (&&str, &String)| {
+        let class = match (text.as_str(), *column) {
+            ("BAD", "verdict") => "bad",
+            (_, "what") => "word",
+            _ => "",
+        };
+        Cell { class, text: tidy(text) }
+    };
+    columns.iter().zip(row).map(cell).collect()
 }
 
 /// A line of a sheet as the page has it.

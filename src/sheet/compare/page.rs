@@ -58,12 +58,9 @@ pub fn compare_html(
     let page = Page {
         policy: policy::style_only(&style),
         style,
-        heading: format!(
-            "Comparison: {} {} against {}",
-            tidy(&view.harness.id),
-            revision(&view.harness),
-            revision(&view.before)
-        ),
+        heading: format!("Comparison: {} against {}", revision(&view.harness, None), {
+            revision(&view.before, Some(&view.harness.id))
+        }),
         facts: vec![fact("New", &view.harness.line()), fact("Old", &view.before.line())],
         verdict: tidy(&view.words),
         sections,
@@ -72,9 +69,11 @@ pub fn compare_html(
     page.render()
 }
 
-fn revision(stamp: &Stamp) -> String {
+/// Id and revision of a definition, without the id where it has been said.
+fn revision(stamp: &Stamp, said: Option<&String>) -> String {
+    let id = if said == Some(&stamp.id) { String::new() } else { format!("{} ", stamp.id) };
     let variant = stamp.variant.as_ref().map(|name| format!(" variant {name}")).unwrap_or_default();
-    tidy(&format!("revision {}{variant}", stamp.revision))
+    tidy(&format!("{id}revision {}{variant}", stamp.revision))
 }
 
 /// The faces that changed, old and new in turn, and how many connectors are left out.
