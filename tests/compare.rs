@@ -109,8 +109,7 @@ fn nets(harness: &Harness, mated: bool) -> BTreeSet<BTreeSet<String>> {
         let [a, b] = wire.ends.map(|end| harness.point_name(end));
         join(a, b);
     }
-    for (id, terminal) in harness.terminals.iter().filter(|(_, terminal)| terminal.ground) {
-        let _ = id;
+    for terminal in harness.terminals.values().filter(|terminal| terminal.ground) {
         join(terminal.id.clone(), "chassis".to_owned());
     }
     for (id, contact) in harness.contacts.iter() {
@@ -279,12 +278,15 @@ fn check_renamed(seed: u64, count: usize) {
     let (old, new) = (harness(&old).unwrap(), harness(&new).unwrap());
     let found = compare(&old, &new);
     assert!(found.verdict <= Verdict::Same, "seed {seed}: {:#?}", found.changes);
-    for change in &found.changes {
+    // A circuit goes by its wires' ids where the definition does not name it.
+    let by_id = |change: &&Change| change.what != What::Value("circuit");
+    for change in found.changes.iter().filter(by_id) {
         assert_eq!((change.what, change.effect), (What::Renamed, Effect::Paper), "seed {seed}: {change:?}");
         assert!(!change.why.starts_with("taken"), "seed {seed}: {change:?}");
     }
     // Two wires that are alike in all but their ids may have exchanged them: then nothing was renamed.
-    assert!(found.changes.len() <= changed && (changed == 0 || !found.changes.is_empty()), "seed {seed}");
+    let count = found.changes.iter().filter(by_id).count();
+    assert!(count <= changed && (changed == 0 || count > 0), "seed {seed}: {count} of {changed}");
     assert!(found.retest.wires.is_empty() && found.retest.apart.is_empty());
     assert_mirrored(&found, &compare(&new, &old));
 }
@@ -300,7 +302,10 @@ fn check_edited(seed: u64, count: usize) -> bool {
     };
     let all = found.changes.iter().filter(named).collect::<Vec<_>>();
     assert_eq!(all.len(), 1, "seed {seed}: {} {}: {:#?}", edit.what.words(), edit.name, found.changes);
-    assert_eq!(found.changes.len(), 1, "seed {seed}: {:#?}", found.changes);
+    // The shortest way of a wire follows from its ends.
+    let follows = |change: &&Change| change.what == What::Value("route") && change.name() == edit.name;
+    let others = found.changes.len() - found.changes.iter().filter(follows).count();
+    assert_eq!(others, 1, "seed {seed}: {:#?}", found.changes);
     if let Some(effect) = edit.effect {
         assert_eq!(all[0].effect, effect, "seed {seed}: {all:?}");
     }
@@ -310,14 +315,14 @@ fn check_edited(seed: u64, count: usize) -> bool {
     if edit.subject == Subject::Wire && edit.what == What::Moved && !found_same {
         assert!(found.retest.wires.iter().any(|wire| wire.wire == edit.name), "seed {seed}");
     }
-    let gravest = found.changes[0].effect == Effect::Electrical;
+    let gravest = all[0].effect == Effect::Electrical;
     assert_eq!(gravest, found.verdict == Verdict::Different, "seed {seed}: {:?}", found.verdict);
     assert_mirrored(&found, &compare(&after, &before));
     true
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 60, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn nothing_differs_from_itself(seed: u64, wires in 5usize..60) {
@@ -334,7 +339,7 @@ proptest! {
         let [a, b] = [one, other].map(|seed| harness(&table(seed, wires)).unwrap());
         let (found, back) = (compare(&a, &b), compare(&b, &a));
         prop_assert_eq!(found.verdict, back.verdict);
-        prop_assert_eq!(found.changes.len(), back.changes.len());
+        assert_mirrored(&found, &back);
     }
 }
 

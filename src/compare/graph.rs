@@ -163,6 +163,24 @@ impl<'a> Graph<'a> {
         }
     }
 
+    /// A number for the name of a node: its kind and id, a contact by its connector's and its own name.
+    pub(super) fn name(&self, node: Node) -> u64 {
+        let kind = match self.thing(node) {
+            Thing::Point(Point::Contact(id)) => {
+                let contact = &self.harness.contacts[id];
+                return mix(
+                    text(&self.harness.connectors[contact.connector].id) ^ text(&contact.name).rotate_left(7)
+                );
+            }
+            Thing::Point(Point::Chassis) => "chassis",
+            Thing::Point(Point::Splice(_)) => "splice",
+            Thing::Point(Point::Terminal(_)) => "terminal",
+            Thing::Connector(_) => "connector",
+            Thing::Part(_) => "part",
+        };
+        mix(text(kind) ^ text(self.id(node)).rotate_left(7))
+    }
+
     /// What a node is, without its id: its kind alone, or with all that is said of it.
     pub(super) fn kind(&self, node: Node, rich: bool) -> u64 {
         let harness = self.harness;

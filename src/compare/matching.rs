@@ -39,7 +39,8 @@ impl Matching {
 /// Matches two revisions.
 pub(super) fn matching(graphs: [&Graph; 2]) -> Matching {
     let pair = graphs.map(|graph| vec![NONE; graph.len()]);
-    let mut matcher = Matcher { graphs, pair: Matching { pair }, fresh: Vec::new(), unclear: Vec::new() };
+    let mut matcher =
+        Matcher { graphs, pair: Matching { pair }, fresh: BTreeSet::new(), unclear: Vec::new() };
     matcher.by_id(false);
     matcher.settle(true);
     matcher.by_id(true);
@@ -53,8 +54,8 @@ pub(super) fn matching(graphs: [&Graph; 2]) -> Matching {
 struct Matcher<'a> {
     graphs: [&'a Graph<'a>; 2],
     pair: Matching,
-    /// Pairs whose neighbours have not been looked at.
-    fresh: Vec<[Node; 2]>,
+    /// Pairs whose neighbours have not been looked at, in an order that is the same both ways round.
+    fresh: BTreeSet<(u64, [Node; 2])>,
     unclear: Vec<Unclear>,
 }
 
@@ -77,7 +78,7 @@ impl Matcher<'_> {
         }
         self.pair.pair[0][pair[0] as usize] = pair[1];
         self.pair.pair[1][pair[1] as usize] = pair[0];
-        self.fresh.push(pair);
+        self.fresh.insert((self.number(pair), pair));
         if let [Thing::Connector(old), Thing::Connector(new)] = things {
             for contacts in same_names(self.graphs.map(|graph| graph.harness), [old, new]) {
                 self.join([0, 1].map(|side| self.graphs[side].point(Point::Contact(contacts[side]))));
@@ -149,8 +150,7 @@ impl Matcher<'_> {
             [0, 1].map(|side| self.graphs[side].nodes().filter(|node| self.is_free(side, *node)).collect());
         let mut colours = [0, 1].map(|side| {
             let colour = |node: Node| match self.pair.of(side, node) {
-                // Both of a pair have the number of the old one.
-                Some(other) => mix(u64::from(if side == 0 { node } else { other })),
+                Some(other) => self.number(if side == 0 { [node, other] } else { [other, node] }),
                 None => self.graphs[side].kind(node, rich),
             };
             self.graphs[side].nodes().map(colour).collect::<Vec<u64>>()
@@ -182,21 +182,13 @@ impl Matcher<'_> {
 
     /// Takes up again every pair that has a neighbour without partner.
     fn refresh(&mut self) {
-        let mut fresh: Vec<[Node; 2]> = Vec::new();
-        for node in self.graphs[0].nodes().filter(|node| self.is_free(0, *node)) {
-            for edge in self.graphs[0].edges(node) {
-                fresh.extend(self.pair.of(0, edge.to).map(|other| [edge.to, other]));
-            }
-        }
-        fresh.sort_unstable();
-        fresh.dedup();
-        self.fresh = fresh;
+        self.fresh = self.open_pairs().into_iter().map(|pair| (self.number(pair), pair)).collect();
     }
 
     /// Goes on from every fresh pair to its neighbours: first what is clear, then one by one what only looks alike.
     fn spread(&mut self, colours: &[Vec<u64>; 2], rich: bool) {
         loop {
-            while let Some(pair) = self.fresh.pop() {
+            while let Some((_, pair)) = self.fresh.pop_first() {
                 self.neighbours(pair, colours, rich);
             }
             let Some(mut unclear) = self.unclear.pop() else { break };
@@ -260,24 +252,16 @@ impl Matcher<'_> {
     /// Pairs what shares most of its neighbours, and at least half of them. Says whether it found any.
     fn vote(&mut self) -> bool {
         let mut votes: BTreeMap<[Node; 2], usize> = BTreeMap::new();
-        for node in self.graphs[0].nodes().filter(|node| self.is_free(0, *node)) {
-            let unit = self.unit(0, node);
-            for edge in self.graphs[0].edges(node) {
-                let Some(other) = self.pair.of(0, edge.to) else { continue };
-                // To be in the same shell says nothing of a contact.
-                if matches!(self.graphs[0].thing(edge.to), Thing::Connector(_)) {
+        for pair in self.open_pairs() {
+            let [old, new] = [0, 1].map(|side| self.unknown_around(side, pair[side]));
+            for (label, olds) in &old {
+                let Some(news) = new.get(label) else { continue };
+                if olds.len().max(news.len()) > MOST_KNOWN {
                     continue;
                 }
-                let open = self.graphs[1].edges(other).iter();
-                let mut like: Vec<Node> = open
-                    .filter(|open| open.label(false) == edge.label(false) && self.is_free(1, open.to))
-                    .map(|open| self.unit(1, open.to))
-                    .collect();
-                like.sort_unstable();
-                like.dedup();
-                if like.len() <= MOST_KNOWN {
-                    for other in like {
-                        *votes.entry([unit, other]).or_default() += 1;
+                for unit in olds {
+                    for other in news {
+                        *votes.entry([*unit, *other]).or_default() += 1;
                     }
                 }
             }
@@ -287,6 +271,33 @@ impl Matcher<'_> {
             self.join(*pair);
         }
         !chosen.is_empty()
+    }
+
+    /// What has no partner at a node, by how it is joined to it. To be in the same shell says nothing of a contact.
+    fn unknown_around(&self, side: usize, node: Node) -> BTreeMap<u64, BTreeSet<Node>> {
+        let graph = self.graphs[side];
+        let mut around: BTreeMap<u64, BTreeSet<Node>> = BTreeMap::new();
+        if matches!(graph.thing(node), Thing::Connector(_)) {
+            return around;
+        }
+        for edge in graph.edges(node).iter().filter(|edge| self.is_free(side, edge.to)) {
+            around.entry(edge.label(false)).or_default().insert(self.unit(side, edge.to));
+        }
+        around
+    }
+
+    /// Every pair of which the old one has a neighbour without partner.
+    fn open_pairs(&self) -> BTreeSet<[Node; 2]> {
+        let graph = self.graphs[0];
+        let free = graph.nodes().filter(|node| self.is_free(0, *node));
+        let beside = free.flat_map(|node| graph.edges(node));
+        beside.filter_map(|edge| Some([edge.to, self.pair.of(0, edge.to)?])).collect()
+    }
+
+    /// A number for a pair that is the same whichever revision is the old one.
+    fn number(&self, pair: [Node; 2]) -> u64 {
+        let [old, new] = [0, 1].map(|side| mix(self.graphs[side].name(pair[side])));
+        mix(old.wrapping_add(new))
     }
 
     /// Pairs that are each other's only best.

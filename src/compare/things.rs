@@ -278,7 +278,9 @@ impl Comparer<'_> {
             let mut parts: Vec<_> = harness.parts_at(point).map(old).collect();
             parts.sort_unstable();
             let mate = match point {
-                Point::Contact(id) => harness.contacts[id].mate.map(|mate| both.key(side, Point::Contact(mate))),
+                Point::Contact(id) => {
+                    harness.contacts[id].mate.map(|mate| both.key(side, Point::Contact(mate)))
+                }
                 _ => None,
             };
             let bond = matches!(point, Point::Terminal(id) if harness.terminals[id].ground);
