@@ -3,7 +3,7 @@
 //! Comes in: a harness. Goes out: its points, connectors and parts as numbered nodes, with what joins them. Why: a thing
 //! that has a new id can only be known again by what it joins; so what it joins must be told without ids.
 
-use crate::definition::{ConnectorId, Contact, Harness, Id, PartId, PartKind, Point, Wire};
+use crate::definition::{ConnectorId, Contact, Harness, Id, PartId, PartKind, Point, StationId, Wire};
 
 /// A node's place in its graph: points first, then connectors, then parts.
 pub(super) type Node = u32;
@@ -184,18 +184,28 @@ impl<'a> Graph<'a> {
     /// What a node is, without its id: its kind alone, or with all that is said of it.
     pub(super) fn kind(&self, node: Node, rich: bool) -> u64 {
         let harness = self.harness;
+        let at = |station: Option<StationId>| station.map_or("", |id| harness.stations[id].title.as_str());
+        let said = |title: &str, station| mix(text(title) ^ mix(text(at(station))));
         let (kind, said) = match self.thing(node) {
             Thing::Point(Point::Contact(id)) => (text("contact"), contact_hash(&harness.contacts[id])),
-            Thing::Point(Point::Splice(id)) => (text("splice"), text(&harness.splices[id].title)),
-            Thing::Point(Point::Terminal(id)) => (text("terminal"), text(&harness.terminals[id].title)),
+            Thing::Point(Point::Splice(id)) => {
+                let splice = &harness.splices[id];
+                (text("splice"), said(&splice.title, splice.station))
+            }
+            Thing::Point(Point::Terminal(id)) => {
+                let terminal = &harness.terminals[id];
+                (text("terminal"), said(&terminal.title, terminal.station))
+            }
             Thing::Point(Point::Chassis) => (text("chassis"), 0),
             Thing::Connector(id) => {
                 let connector = &harness.connectors[id];
-                (mix(text("connector") ^ connector.count as u64), text(&connector.title))
+                let kind = mix(text("connector") ^ connector.count as u64);
+                (kind, said(&connector.title, connector.station))
             }
             Thing::Part(id) => {
                 let part = &harness.parts[id];
-                (text(part.kind.word()), text(&part.title))
+                let values = mix(text(&values(&part.kind)));
+                (text(part.kind.word()), mix(values ^ said(&part.title, part.station)))
             }
         };
         if rich { mix(kind ^ said) } else { kind }
@@ -214,7 +224,25 @@ fn contact_hash(contact: &Contact) -> u64 {
 fn wire_hash(wire: &Wire) -> u64 {
     let gauge = wire.gauge.map(|gauge| gauge.to_string()).unwrap_or_default();
     let colour = wire.colour.as_ref().map(ToString::to_string).unwrap_or_default();
-    mix(mix(text("wire") ^ text(&gauge)) ^ text(&colour))
+    let length = wire.length.map_or(0, |length| length.get().to_bits());
+    mix(mix(mix(text("wire") ^ text(&gauge)) ^ text(&colour)) ^ length)
+}
+
+/// The figures of a part, in words.
+fn values(kind: &PartKind) -> String {
+    match kind {
+        PartKind::Battery { volts, internal, .. } | PartKind::Alternator { volts, internal, .. } => {
+            format!("{volts:.9} {internal:.9}")
+        }
+        PartKind::Fuse { rating, .. } => rating.map(|rating| format!("{rating:.9}")).unwrap_or_default(),
+        PartKind::Relay { coil_ohms, operate, .. } => format!("{coil_ohms:.9} {operate:.9}"),
+        PartKind::Diode { drop, .. } => format!("{drop:.9}"),
+        PartKind::Load { ohms, cold_ohms, .. } => {
+            let cold = cold_ohms.map(|cold| format!("{cold:.9}")).unwrap_or_default();
+            format!("{ohms:.9} {cold}")
+        }
+        PartKind::Switch { .. } | PartKind::Unit { .. } => String::new(),
+    }
 }
 
 /// What a part does at each of its points: in a word, with its detail, and where.

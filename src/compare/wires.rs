@@ -22,20 +22,24 @@ pub(super) struct Wires {
 /// What a wire joins, the lower key first.
 type Ends = [Key; 2];
 
-/// Pairs the wires: by ends and id, by ends, by id, by one end that no other unpaired wire has.
+/// Pairs the wires: by ends, looks and id; by less of it; by id; by one end that no other unpaired wire has.
 pub(super) fn wires(both: &Both) -> Wires {
     let mut pairer = Pairer { both, partner: both.harness.map(|harness| vec![None; harness.wires.len()]) };
-    pairer.by(|pairer, side, wire| (pairer.ends(side, wire), pairer.wire(side, wire).id.as_str()));
-    pairer.by(|pairer, side, wire| (pairer.ends(side, wire), look(pairer.wire(side, wire))));
+    let id = |pairer: &Pairer, side: usize, wire: WireId| pairer.wire(side, wire).id.clone();
+    let seen = |pairer: &Pairer, side: usize, wire: WireId| look(pairer.wire(side, wire));
+    // Of wires side by side, what they look like tells more than what they are called.
+    pairer.by(|p, side, wire| (p.ends(side, wire), seen(p, side, wire), id(p, side, wire)));
+    pairer.by(|p, side, wire| (p.ends(side, wire), seen(p, side, wire)));
+    pairer.by(|p, side, wire| (p.ends(side, wire), id(p, side, wire)));
     pairer.by(Pairer::ends);
-    pairer.by(|pairer, side, wire| pairer.wire(side, wire).id.as_str());
+    pairer.by(id);
     pairer.by_one_end();
     pairer.done()
 }
 
 /// What a wire looks like.
 fn look(wire: &Wire) -> [String; 3] {
-    let length = wire.length.map(|length| length.to_string());
+    let length = wire.length.map(|length| format!("{length:.9}"));
     let colour = wire.colour.as_ref().map(ToString::to_string);
     [wire.gauge.map(|gauge| gauge.to_string()), colour, length].map(Option::unwrap_or_default)
 }

@@ -28,6 +28,9 @@ struct Page {
     deference: String,
 }
 
+/// Here faces are what one looks at: each has the width of the page.
+const FACES: &str = ".face{flex:1 1 36rem}@media print{.face{flex:0 1 100%}}\n";
+
 /// The most connectors that are drawn: a page must stay a page.
 const MOST_FACES: usize = 150;
 
@@ -42,8 +45,11 @@ pub fn compare_html(
     deference: &str,
 ) -> Result<String, askama::Error> {
     let head = policy::running_head(&view.harness);
-    let style =
-        format!("{head}{}{}", include_str!("../../../templates/report.css"), style_sheet(Look::AsAsked));
+    let style = format!(
+        "{head}{}{FACES}{}",
+        include_str!("../../../templates/report.css"),
+        style_sheet(Look::AsAsked)
+    );
     let fact = |name: &str, text: &str| [name.to_owned(), tidy(text)];
     let mut sections: Vec<Part> = sheet.sections.iter().map(part).collect();
     if let Some(contacts) = sections.iter_mut().find(|section| section.title == CONTACTS) {
