@@ -272,9 +272,13 @@ fn renumbered(both: &Both) -> Vec<WithWires> {
 fn merged(both: &Both, all: Vec<WithWires>) -> Vec<WithWires> {
     let mut out: Vec<WithWires> = Vec::new();
     let mut known: BTreeMap<Alike, Vec<usize>> = BTreeMap::new();
+    // The mate that it has in both revisions.
     let mate = |name: &str| {
-        let id = both.harness[1].names.connector(name)?;
-        Some(both.harness[1].connectors[both.harness[1].mate_of(id)?].id.as_str())
+        let [old, new] = both.harness;
+        let id = new.names.connector(name)?;
+        let mate = new.mate_of(id)?;
+        let was = old.mate_of(both.connector(1, id)?)?;
+        (both.connector(1, mate) == Some(was)).then(|| new.connectors[mate].id.as_str())
     };
     for (explanation, wires) in all {
         let key = (explanation.pattern.clone(), explanation.cores, explanation.moves.clone());
