@@ -13,6 +13,7 @@ use std::time::{Duration, Instant};
 use criterion::{BatchSize, Criterion};
 
 use ringout::circuit::{self, Corner, Factor};
+use ringout::compare::compare;
 use ringout::definition::{Harness, load};
 use ringout::netlist::Netlist;
 use ringout::setup::{Connected, Isolated, Setup};
@@ -27,6 +28,7 @@ fn main() {
         report(&format!("wrote {path}"));
     }
     once(&text);
+    two_revisions(&text);
     let mut criterion = Criterion::default()
         .sample_size(10)
         .warm_up_time(Duration::from_secs(1))
@@ -73,6 +75,41 @@ fn once(text: &str) {
     memory("after solving", peak_memory());
 }
 
+/// The next revision: all wires and splices have new ids, and one wire in two hundred is longer.
+fn next_revision(text: &str) -> String {
+    let mut count = 0;
+    let mut out = String::with_capacity(text.len() + text.len() / 50);
+    for line in text.lines() {
+        let line = match line.strip_prefix("id = \"") {
+            Some(id) if id != "MADE\"" => format!("id = \"N{id}"),
+            _ => line.replace("\"SP", "\"NSP").replace("[splice.SP", "[splice.NSP"),
+        };
+        count += usize::from(line.starts_with("length"));
+        let line = if line.starts_with("length") && count % 200 == 0 { "length = \"9.9 m\"" } else { &line };
+        out.push_str(line);
+        out.push('\n');
+    }
+    out
+}
+
+/// Two revisions from their texts to the comparison. Aim: under five seconds, loading included.
+fn two_revisions(text: &str) {
+    let next = next_revision(text);
+    for (what, next) in [("with itself", text), ("with renamed wires and splices", next.as_str())] {
+        let start = Instant::now();
+        let [old, new] = [text, next].map(|text| harness(text.to_owned()));
+        let loaded = start.elapsed();
+        let found = compare(&old, &new);
+        report(&format!(
+            "compare {what}, once: {}, {} changes, loaded in {loaded:.2?}, all in {:.2?}",
+            found.verdict.word(),
+            found.changes.len(),
+            start.elapsed()
+        ));
+    }
+    memory("after comparing", peak_memory());
+}
+
 fn memory(when: &str, kilobytes: Option<u64>) {
     match kilobytes {
         Some(kilobytes) => report(&format!("peak memory {when}: {} MB", kilobytes / 1024)),
@@ -107,6 +144,9 @@ fn machine_of_100_000_wires(criterion: &mut Criterion, text: &str) {
             serde_json::to_string(&sheet::nets(&harness, &netlist, &isolated).0).map(|json| json.len())
         });
     });
+    let next = self::harness(next_revision(text));
+    group.bench_function("compare_itself", |b| b.iter(|| compare(&harness, &harness).verdict));
+    group.bench_function("compare_renamed", |b| b.iter(|| compare(&harness, &next).verdict));
     for (name, setup) in [("circuit_isolated", &isolated), ("circuit_connected", &connected)] {
         group.bench_function(name, |b| {
             b.iter(|| circuit::solve(&harness, &netlist, setup, &[], Corner::Nominal).map(black_box).is_ok());

@@ -43,11 +43,12 @@
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
 //! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`verify`],
-//! [`record`], [`locate`], [`study`], [`repair`], [`draw`], [`sheet`], [`guide`], [`cli`].
+//! [`record`], [`locate`], [`study`], [`compare`], [`repair`], [`draw`], [`sheet`], [`guide`], [`cli`].
 
 pub mod audit;
 pub mod circuit;
 pub mod cli;
+pub mod compare;
 pub mod conductor;
 pub mod definition;
 pub mod draw;

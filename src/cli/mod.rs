@@ -6,6 +6,7 @@
 
 mod check;
 mod common;
+mod compare;
 mod completions;
 mod draw;
 mod export;
@@ -76,6 +77,8 @@ enum Command {
     Repair(Box<repair::RepairArgs>),
     /// The report of a repair: complaint, readings, reasoning, repair, retest, signatures
     Report(report::ReportArgs),
+    /// Two revisions: what moved, whether it matters electrically, and what to test again
+    Compare(compare::CompareArgs),
     /// The machine in the form of another program
     Export(export::ExportArgs),
     /// JSON Schema of a definition or a record, for editors
@@ -114,6 +117,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Refresh(args) => refresh::run(args),
         Command::Repair(args) => repair::run(args),
         Command::Report(args) => report::run(args),
+        Command::Compare(args) => compare::run(args),
         Command::Export(args) => export::run(args),
         Command::Schema(args) => schema::run(args),
         Command::Completions(args) => completions::run(args, Args::command()),

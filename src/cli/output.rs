@@ -37,13 +37,17 @@ impl From<FormatArg> for Format {
 
 /// Prints a command's answer in the format asked for.
 pub(super) fn show<T: Serialize>(format: FormatArg, view: &T, sheet: &Sheet) -> anyhow::Result<()> {
-    let out = match Format::from(format) {
+    print(&text_of(format, view, sheet)?)
+}
+
+/// A command's answer in the format asked for.
+pub(super) fn text_of<T: Serialize>(format: FormatArg, view: &T, sheet: &Sheet) -> anyhow::Result<String> {
+    Ok(match Format::from(format) {
         Format::Table => text(sheet, width()),
         Format::Json => return json(view),
         Format::Csv => csv(sheet),
         Format::Md => markdown(sheet),
-    };
-    print(&out)
+    })
 }
 
 /// Prints a view as JSON, piece by piece: that of a large plan has hundreds of megabytes.

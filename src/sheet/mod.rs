@@ -8,12 +8,14 @@
 mod audit;
 mod chained;
 mod chart;
+mod compare;
 mod complaint;
 mod fragment;
 mod locate;
 mod nets;
 mod next;
 mod pack;
+mod paper;
 mod pins;
 mod pins_drawn;
 mod place;
@@ -37,6 +39,10 @@ mod wires;
 pub use audit::{FindingView, HopView, LoadView, PlaceView, StateView, findings, load_section, loads};
 pub use chained::{BrokenView, ChainedView, chained};
 pub use chart::{ChartOutcomeView, ChartSetupView, ChartStepView, ChartView, chart};
+pub use compare::{
+    CompareView, ContactView, CountsView, DifferenceView, ExplanationView, MoveView, NetChangeView, PairView,
+    RetestView, RetestWireView, compare, compare_html,
+};
 pub use fragment::fragment;
 pub use locate::{LocateView, MetresView, conclusion, locate, next_reading};
 pub use nets::{NetView, NetsView, nets};

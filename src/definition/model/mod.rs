@@ -448,6 +448,20 @@ impl Harness {
         }
     }
 
+    /// The point at a position, as [`Harness::point_index`] counts them.
+    pub fn point_at(&self, index: usize) -> Point {
+        let (contacts, splices) = (self.contacts.len(), self.splices.len());
+        if index < contacts {
+            Point::Contact(ContactId::from_index(index))
+        } else if index < contacts + splices {
+            Point::Splice(SpliceId::from_index(index - contacts))
+        } else if index < contacts + splices + self.terminals.len() {
+            Point::Terminal(TerminalId::from_index(index - contacts - splices))
+        } else {
+            Point::Chassis
+        }
+    }
+
     /// All points, in the order of [`Harness::point_index`].
     pub fn points(&self) -> impl Iterator<Item = Point> {
         let contacts = self.contacts.ids().map(Point::Contact);

@@ -68,6 +68,8 @@ pub enum Mark {
     Bad,
     /// To be read, and not read yet.
     NotYet,
+    /// Not what it was in another revision.
+    Changed,
 }
 
 /// A wire at a contact.
@@ -221,6 +223,7 @@ fn mark_word(mark: Mark) -> Option<&'static str> {
         Mark::Good => Some("good"),
         Mark::Bad => Some("bad"),
         Mark::NotYet => Some("not yet read"),
+        Mark::Changed => Some("changed"),
     }
 }
 

@@ -203,7 +203,9 @@ fn legend_entries(view: &FaceView, spots: &[Spot]) -> Vec<(Vec<Item>, &'static s
         entries.push((symbol::contact(view.half, state, 7.0), word));
     }
     let suspect = Mark::Suspect(Share::default());
-    for mark in [Mark::RedProbe, Mark::BlackProbe, suspect, Mark::Good, Mark::Bad, Mark::NotYet] {
+    for mark in
+        [Mark::RedProbe, Mark::BlackProbe, suspect, Mark::Good, Mark::Bad, Mark::NotYet, Mark::Changed]
+    {
         if spots.iter().any(|s| mark_word(s.label.mark) == mark_word(mark)) {
             let badge = symbol::badge(mark);
             entries.extend(mark_word(mark).map(|word| (badge, word)));

@@ -43,6 +43,7 @@ fn looks(mark: Mark) -> Option<(&'static str, &'static str)> {
         Mark::Suspect(_) => ("ring-doubt", "doubt"),
         Mark::Good => ("ring-good", "good"),
         Mark::NotYet => ("ring-wait", "wait"),
+        Mark::Changed => ("ring-change", "route"),
     })
 }
 
@@ -77,6 +78,7 @@ pub(in crate::draw) fn badge(mark: Mark) -> Vec<Item> {
         Mark::BlackProbe => items.push(letter("B")),
         Mark::Suspect(_) => items.push(letter("?")),
         Mark::NotYet => items.extend([-2.8, 0.0, 2.8].map(dot)),
+        Mark::Changed => items.push(polyline(&[at(0.0, -3.2), at(3.0, 2.2), at(-3.0, 2.2)], true, "sign")),
         Mark::Good => items.push(polyline(&[at(-2.8, 0.3), at(-0.8, 2.5), at(3.0, -2.2)], false, "sign")),
         Mark::Bad => {
             items.push(polyline(&[at(-2.4, -2.4), at(2.4, 2.4)], false, "sign"));

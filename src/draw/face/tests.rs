@@ -39,6 +39,7 @@ fn busy(face: &Face) -> Vec<ContactLabel> {
         Mark::Good,
         Mark::Bad,
         Mark::NotYet,
+        Mark::Changed,
         Mark::None,
     ];
     let label = |(nth, name): (usize, &str)| ContactLabel {

@@ -1,11 +1,12 @@
 //! What the repair changed at the connectors that were touched: pin map and faces, before and after.
 //!
-//! Comes in: the machine before and after. Goes out: rows for a table, and drawings. This is the one place where a report
-//! compares two revisions; a fuller comparison can take its place here.
+//! Comes in: the machine before and after. Goes out: rows for a table, and drawings. Ids are the
+//! same in both, since a repair renames nothing: so only what was touched is looked at, and not two whole revisions.
 
 use std::collections::BTreeSet;
 
 use super::super::pack::drawn;
+use crate::compare::carries;
 use crate::definition::{ConnectorId, Harness, Point};
 use crate::draw::{Mark, Scene, Side, face_of, face_scene};
 use crate::repair::TouchedNames;
@@ -57,26 +58,9 @@ fn wires_at(harness: &Harness, point: &str) -> Vec<String> {
     wires.map(|wire| harness.wires[wire].id.clone()).collect()
 }
 
-/// What is at a contact: its wires with where they lead, and its signal.
+/// What is at a point of a revision, by its name there.
 fn at(harness: &Harness, point: &str) -> String {
-    let Ok(point) = harness.point(point) else { return "no such contact".to_owned() };
-    let wire = |id| {
-        let wire = &harness.wires[id];
-        let far = wire.ends.into_iter().find(|end| *end != point).unwrap_or(point);
-        let kind = [wire.gauge.map(|g| g.to_string()), wire.colour.as_ref().map(ToString::to_string)];
-        let kind: Vec<String> = kind.into_iter().flatten().collect();
-        let kind = if kind.is_empty() { String::new() } else { format!(" ({})", kind.join(" ")) };
-        format!("{}{kind} to {}", wire.id, harness.point_name(far))
-    };
-    let mut words: Vec<String> = harness.wires_at(point).map(wire).collect();
-    if let Point::Contact(id) = point {
-        let contact = &harness.contacts[id];
-        words.extend(contact.signal.clone());
-        if words.is_empty() && contact.spare {
-            words.push("spare".to_owned());
-        }
-    }
-    if words.is_empty() { "empty".to_owned() } else { words.join("; ") }
+    harness.point(point).map_or_else(|_| "no such contact".to_owned(), |point| carries(harness, point))
 }
 
 /// The wire sides of these connectors before and after, the touched contacts pointed out; each as SVG. What is mended is

@@ -17,6 +17,7 @@ use serde::Serialize;
 
 use super::locate::ReadingView;
 use super::pack::{policy, tidy};
+use super::paper::{Part, part};
 use super::{LocateView, Section, Sheet, Stamp, locate, reasons};
 use crate::definition::Harness;
 use crate::draw::{Look, style_sheet};
@@ -109,22 +110,6 @@ struct Page {
     sections: Vec<Part>,
     signs: [&'static str; 3],
     deference: String,
-}
-
-/// A section of the page.
-struct Part {
-    title: String,
-    lines: Vec<Line>,
-    columns: Vec<&'static str>,
-    rows: Vec<Vec<String>>,
-    notes: Vec<Line>,
-    drawings: Vec<String>,
-}
-
-/// A line of the page: a paragraph, a point of a list, or a box to tick.
-struct Line {
-    kind: &'static str,
-    text: String,
 }
 
 /// Makes a report: the view, the sheet, and the page.
@@ -379,14 +364,13 @@ fn page(
     let style =
         format!("{head}{}{}", include_str!("../../../templates/report.css"), style_sheet(Look::AsAsked));
     let fact = |name: &str, text: &str| [name.to_owned(), tidy(text)];
-    let part = |section: &Section| Part {
-        title: tidy(&section.title),
-        lines: section.lines.iter().map(|text| line(text)).collect(),
-        columns: section.columns.clone(),
-        rows: section.rows.iter().map(|row| row.iter().map(|cell| tidy(cell)).collect()).collect(),
-        notes: section.notes.iter().map(|text| line(text)).collect(),
-        drawings: if section.title == "Before and after" { faces.to_vec() } else { Vec::new() },
-    };
+    let signed = |section: &&Section| section.title != "Signatures";
+    let mut parts: Vec<Part> = sheet.sections.iter().filter(signed).map(part).collect();
+    if let Some(contacts) = parts.iter_mut().find(|part| part.title == "Before and after") {
+        contacts.caption =
+            "Wire side, before and after in turn; the touched contacts are pointed out.".into();
+        contacts.drawings = faces.to_vec();
+    }
     let page = Page {
         policy: policy::style_only(&style),
         style,
@@ -398,22 +382,9 @@ fn page(
             fact("Date", case.date.unwrap_or_default()),
         ],
         verdict: verdict_words(view),
-        sections: sheet.sections.iter().filter(|section| section.title != "Signatures").map(part).collect(),
+        sections: parts,
         signs: SIGNS,
         deference: case.deference.to_owned(),
     };
     page.render()
-}
-
-/// A line of a sheet as the page has it.
-fn line(text: &str) -> Line {
-    let text = text.trim_start();
-    let (kind, rest) = if let Some(rest) = text.strip_prefix("[ ] ") {
-        ("tick", rest)
-    } else if let Some(rest) = text.strip_prefix("- ") {
-        ("point", rest)
-    } else {
-        ("plain", text)
-    };
-    Line { kind, text: tidy(rest) }
 }

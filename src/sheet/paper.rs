@@ -1,0 +1,71 @@
+//! Sections of a sheet as a page without a script has them.
+//!
+//! Comes in: sections. Goes out: what the template of such a page goes through. Why: a report and a comparison are printed
+//! alike, and their texts are cleaned in one place.
+
+use super::Section;
+use super::pack::tidy;
+
+/// A section of the page.
+pub(super) struct Part {
+    pub(super) title: String,
+    pub(super) lines: Vec<Line>,
+    pub(super) columns: Vec<&'static str>,
+    pub(super) rows: Vec<Vec<Cell>>,
+    pub(super) notes: Vec<Line>,
+    /// What the drawings show.
+    pub(super) caption: String,
+    /// Drawings as SVG, which the exporter has escaped.
+    pub(super) drawings: Vec<String>,
+}
+
+/// A cell of a table.
+pub(super) struct Cell {
+    /// `bad` for a bad reading, `word` for what is not to be broken, or nothing.
+    pub(super) class: &'static str,
+    pub(super) text: String,
+}
+
+/// A line of the page: a paragraph, a point of a list, or a box to tick.
+pub(super) struct Line {
+    pub(super) kind: &'static str,
+    pub(super) text: String,
+}
+
+/// A section as the page has it, without drawings.
+pub(super) fn part(section: &Section) -> Part {
+    Part {
+        title: tidy(&section.title),
+        lines: section.lines.iter().map(|text| line(text)).collect(),
+        columns: section.columns.clone(),
+        rows: section.rows.iter().map(|row| cells(&section.columns, row)).collect(),
+        notes: section.notes.iter().map(|text| line(text)).collect(),
+        caption: String::new(),
+        drawings: Vec::new(),
+    }
+}
+
+fn cells(columns: &[&str], row: &[String]) -> Vec<Cell> {
+    let cell = |(column, text): (&&str, &String)| {
+        let class = match (text.as_str(), *column) {
+            ("BAD", "verdict") => "bad",
+            (_, "what") => "word",
+            _ => "",
+        };
+        Cell { class, text: tidy(text) }
+    };
+    columns.iter().zip(row).map(cell).collect()
+}
+
+/// A line of a sheet as the page has it.
+fn line(text: &str) -> Line {
+    let text = text.trim_start();
+    let (kind, rest) = if let Some(rest) = text.strip_prefix("[ ] ") {
+        ("tick", rest)
+    } else if let Some(rest) = text.strip_prefix("- ") {
+        ("point", rest)
+    } else {
+        ("plain", text)
+    };
+    Line { kind, text: tidy(rest) }
+}
