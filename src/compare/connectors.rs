@@ -33,7 +33,8 @@ impl Comparer<'_> {
     fn connector(&mut self, ids: [ConnectorId; 2]) {
         let both = self.both;
         let [old, new] = [0, 1].map(|side| &both.harness[side].connectors[ids[side]]);
-        let proof = if self.is_kept(ids) { PROVEN } else { TAKEN };
+        // Only a rename needs a proof.
+        let proof = if old.id == new.id || self.is_kept(ids) { PROVEN } else { TAKEN };
         let parts = [0, 1].map(|side| {
             let harness = both.harness[side];
             [old, new][side].part.map(|part| harness.parts[part].id.clone()).unwrap_or_default()
@@ -105,6 +106,9 @@ impl Comparer<'_> {
     fn contact(&mut self, ids: [ContactId; 2]) {
         let harness = self.both.harness;
         let [old, new]: [&Contact; 2] = [0, 1].map(|side| &harness[side].contacts[ids[side]]);
+        if is_same(old, new) {
+            return;
+        }
         let points = ids.map(Point::Contact);
         let names = [0, 1].map(|side| harness[side].point_name(points[side]));
         let proof = self.proof(points);
@@ -152,6 +156,13 @@ impl Comparer<'_> {
             }
         }
     }
+}
+
+/// Whether nothing that is said of a contact differs: so it is with most, and they need no names.
+fn is_same(old: &Contact, new: &Contact) -> bool {
+    (&old.name, &old.signal, &old.also, old.joined, old.spare)
+        == (&new.name, &new.signal, &new.also, new.joined, new.spare)
+        && (old.plugged, old.contact_size, old.amps) == (new.plugged, new.contact_size, new.amps)
 }
 
 fn face(differ: &mut Differ, faces: [Option<&Face>; 2]) {

@@ -4,6 +4,7 @@
 //! that has a new id can only be known again by what it joins; so what it joins must be told without ids.
 
 use crate::definition::{ConnectorId, Contact, Harness, Id, PartId, PartKind, Point, StationId, Wire};
+use crate::units::Gauge;
 
 /// A node's place in its graph: points first, then connectors, then parts.
 pub(super) type Node = u32;
@@ -222,10 +223,17 @@ fn contact_hash(contact: &Contact) -> u64 {
 }
 
 fn wire_hash(wire: &Wire) -> u64 {
-    let gauge = wire.gauge.map(|gauge| gauge.to_string()).unwrap_or_default();
+    let gauge = match wire.gauge {
+        None => 0,
+        Some(Gauge::Metric(area)) => mix(area.get().to_bits()),
+        Some(Gauge::Awg(awg)) => {
+            mix(text("awg") ^ u64::from(awg.number().unsigned_abs()) ^ u64::from(awg.number() < 0) << 8)
+        }
+        Some(Gauge::Sae(number)) => mix(text("sae") ^ u64::from(number)),
+    };
     let colour = wire.colour.as_ref().map(ToString::to_string).unwrap_or_default();
     let length = wire.length.map_or(0, |length| length.get().to_bits());
-    mix(mix(mix(text("wire") ^ text(&gauge)) ^ text(&colour)) ^ length)
+    mix(mix(mix(text("wire") ^ gauge) ^ text(&colour)) ^ length)
 }
 
 /// The figures of a part, in words.

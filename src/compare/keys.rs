@@ -88,6 +88,21 @@ impl<'a> Both<'a> {
         self.place(1 - side, self.key(side, point))
     }
 
+    /// Whether an old point has the name that a new one has.
+    pub(super) fn named_alike(&self, old: Point, new: Point) -> bool {
+        let [olds, news] = self.harness;
+        match (old, new) {
+            (Point::Contact(a), Point::Contact(b)) => {
+                let (a, b) = (&olds.contacts[a], &news.contacts[b]);
+                a.name == b.name && olds.connectors[a.connector].id == news.connectors[b.connector].id
+            }
+            (Point::Splice(a), Point::Splice(b)) => olds.splices[a].id == news.splices[b].id,
+            (Point::Terminal(a), Point::Terminal(b)) => olds.terminals[a].id == news.terminals[b].id,
+            (Point::Chassis, Point::Chassis) => true,
+            _ => false,
+        }
+    }
+
     /// The same connector in the other revision.
     pub(super) fn connector(&self, side: usize, id: ConnectorId) -> Option<ConnectorId> {
         self.connectors[side][id.index()]

@@ -49,6 +49,37 @@ fn words(harness: &Harness, point: Point, far_ends: bool) -> String {
     if words.is_empty() { "empty".to_owned() } else { words.join("; ") }
 }
 
+/// Whether a contact plainly carries what it carried, told without a text of it: most contacts of two revisions do.
+fn is_kept(both: &Both, old: ContactId, new: ContactId) -> bool {
+    let [olds, news] = both.harness;
+    let (was, is) = (&olds.contacts[old], &news.contacts[new]);
+    let points = [Point::Contact(old), Point::Contact(new)];
+    let far = |harness: &Harness, ends: [Point; 2], point: Point| {
+        let far = ends.into_iter().find(|end| *end != point).unwrap_or(point);
+        harness.point_index(far)
+    };
+    let same_name = |a: usize, b: usize| {
+        let [a, b] = [olds.point_at(a), news.point_at(b)];
+        both.other(0, a) == Some(b) && both.named_alike(a, b)
+    };
+    let wires = [olds.wires_at(points[0]), news.wires_at(points[1])];
+    let parts = [olds.parts_at(points[0]), news.parts_at(points[1])];
+    let [a, b] = wires;
+    let [c, d] = parts;
+    was.signal == is.signal
+        && was.spare == is.spare
+        && a.len() == b.len()
+        && c.len() == d.len()
+        && c.zip(d).all(|(c, d)| olds.parts[c].id == news.parts[d].id)
+        && a.zip(b).all(|(a, b)| {
+            let (a, b) = (&olds.wires[a], &news.wires[b]);
+            a.id == b.id
+                && a.gauge == b.gauge
+                && a.colour == b.colour
+                && same_name(far(olds, a.ends, points[0]), far(news, b.ends, points[1]))
+        })
+}
+
 /// Every contact that does not carry what it carried, in the order of the new revision; those that are gone behind.
 pub(super) fn pins(both: &Both) -> Vec<PinChange> {
     let [old, new] = both.harness;
@@ -59,6 +90,9 @@ pub(super) fn pins(both: &Both) -> Vec<PinChange> {
             Some(Point::Contact(was)) => Some(was),
             _ => None,
         };
+        if was.is_some_and(|was| is_kept(both, was, id)) {
+            continue;
+        }
         let before =
             was.map_or_else(|| "no such contact".to_owned(), |was| carries(old, Point::Contact(was)));
         let after = carries(new, point);

@@ -201,7 +201,9 @@ impl Comparer<'_> {
                 match both.other(side, Point::Splice(id)) {
                     Some(Point::Splice(other)) if side == 0 => {
                         let other_splice = &both.harness[1].splices[other];
-                        let proof = self.proof([Point::Splice(id), Point::Splice(other)]);
+                        let points = [Point::Splice(id), Point::Splice(other)];
+                        // Only a rename needs a proof.
+                        let proof = if splice.id == other_splice.id { PROVEN } else { self.proof(points) };
                         let stations = station_names(both, [splice.station, other_splice.station]);
                         let mut differ = self.differ(Subject::Splice, [&splice.id, &other_splice.id]);
                         renamed(&mut differ, [&splice.id, &other_splice.id], proof);

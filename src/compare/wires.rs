@@ -5,7 +5,7 @@
 //!
 //! Cost: sorting.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::keys::{Both, Key};
 use crate::definition::{Id, Wire, WireId};
@@ -25,6 +25,7 @@ type Ends = [Key; 2];
 /// Pairs the wires: by ends, looks and id; by less of it; by id; by one end that no other unpaired wire has.
 pub(super) fn wires(both: &Both) -> Wires {
     let mut pairer = Pairer { both, partner: both.harness.map(|harness| vec![None; harness.wires.len()]) };
+    pairer.unchanged();
     let id = |pairer: &Pairer, side: usize, wire: WireId| pairer.wire(side, wire).id.clone();
     let seen = |pairer: &Pairer, side: usize, wire: WireId| look(pairer.wire(side, wire));
     // Of wires side by side, what they look like tells more than what they are called.
@@ -67,6 +68,21 @@ impl<'a> Pairer<'a> {
     fn join(&mut self, [old, new]: [WireId; 2]) {
         self.partner[0][old.index()] = Some(new);
         self.partner[1][new.index()] = Some(old);
+    }
+
+    /// Pairs wires that are what they were: most of them, and without sorting texts.
+    fn unchanged(&mut self) {
+        let [old, new] = self.both.harness;
+        let known: HashMap<&str, WireId> =
+            new.wires.iter().map(|(id, wire)| (wire.id.as_str(), id)).collect();
+        for (id, wire) in old.wires.iter() {
+            let Some(other) = known.get(wire.id.as_str()).copied() else { continue };
+            let now = &new.wires[other];
+            let looks = (wire.gauge, &wire.colour, wire.length) == (now.gauge, &now.colour, now.length);
+            if looks && self.ends(0, id) == self.ends(1, other) {
+                self.join([id, other]);
+            }
+        }
     }
 
     /// Pairs unpaired wires of which the same is true; of several, in the order of the definitions.

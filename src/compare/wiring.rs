@@ -44,13 +44,16 @@ impl Comparer<'_> {
             keys
         });
         let moved = keys[0] != keys[1];
+        let same_route = old.route.iter().map(|id| both.trunk(*id)).eq(new.route.iter().map(|id| Some(*id)))
+            || old.route.iter().rev().map(|id| both.trunk(*id)).eq(new.route.iter().map(|id| Some(*id)));
+        if !moved && same_route && is_same(old, new) {
+            return;
+        }
         let changed = moved
             && [(0, old), (1, new)]
                 .into_iter()
                 .any(|(side, wire)| wire.ends.into_iter().any(|end| self.ends.changed_at(both, side, end)));
         let routes = [route(both.harness[0], old), route(both.harness[1], new)];
-        let same_route = old.route.iter().map(|id| both.trunk(*id)).eq(new.route.iter().map(|id| Some(*id)))
-            || old.route.iter().rev().map(|id| both.trunk(*id)).eq(new.route.iter().map(|id| Some(*id)));
         let ends = [(0, old), (1, new)]
             .map(|(side, wire)| wire.ends.map(|end| both.harness[side].point_name(end)).join(" to "));
         let mut differ = self.differ(Subject::Wire, [&old.id, &new.id]);
@@ -135,6 +138,13 @@ impl Comparer<'_> {
         }
         self.changes.extend(news.into_iter().map(|(mark, after)| lone(1, subject, mark, after, WHY)));
     }
+}
+
+/// Whether nothing that is said of a wire, but where it goes, differs: so it is with most, and they need no texts.
+fn is_same(old: &Wire, new: &Wire) -> bool {
+    (&old.id, old.gauge, &old.colour, old.length) == (&new.id, new.gauge, &new.colour, new.length)
+        && (&old.circuit, &old.hazard, old.ampacity, old.rated)
+            == (&new.circuit, &new.hazard, new.ampacity, new.rated)
 }
 
 fn lone(side: usize, subject: Subject, mark: &str, words: String, why: &'static str) -> Change {
