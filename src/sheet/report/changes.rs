@@ -5,9 +5,9 @@
 
 use std::collections::BTreeSet;
 
-use super::super::pack::drawn;
+use super::super::pack::tidy;
 use crate::definition::{ConnectorId, Harness, Point};
-use crate::draw::{Mark, Scene, Side, face_of, face_scene};
+use crate::draw::{Mark, Side, face_of, face_words, plain_scene, to_terse_svg};
 use crate::repair::TouchedNames;
 
 /// The connectors that were touched, by name: opened, or at an end of a touched wire.
@@ -79,30 +79,44 @@ fn at(harness: &Harness, point: &str) -> String {
     if words.is_empty() { "empty".to_owned() } else { words.join("; ") }
 }
 
-/// The wire sides of these connectors before and after, the touched contacts pointed out; each as SVG. What is mended is
-/// marked good only once it is proven.
+/// A connector's face before or after.
+#[derive(Clone)]
+pub(super) struct Picture {
+    /// Which of the two, and of which definition it is.
+    pub(super) caption: String,
+    /// What must be known before it is trusted.
+    pub(super) doubts: Vec<String>,
+    pub(super) svg: String,
+}
+
+/// The wire sides of these connectors before and after, the touched contacts pointed out. What is mended is marked good
+/// only once it is proven.
 pub(super) fn faces(
     [before, after]: [&Harness; 2],
     connectors: &[String],
     touched: &[&TouchedNames],
     proven: bool,
-) -> Vec<String> {
+) -> Vec<Picture> {
     let now = if proven { Mark::Good } else { Mark::NotYet };
     let mut drawings = Vec::new();
     for name in connectors {
-        let both = [(before, Mark::Bad), (after, now)].map(|(harness, mark)| {
+        let both = [("Before", before, Mark::Bad), ("After", after, now)].map(|(when, harness, mark)| {
             let id = harness.names.connector(name)?;
-            Some(face(harness, id, mark, touched))
+            Some(face(harness, id, (when, mark), touched))
         });
         if let [Some(old), Some(new)] = both {
-            drawings.push(drawn(old));
-            drawings.push(drawn(new));
+            drawings.extend([old, new]);
         }
     }
     drawings
 }
 
-fn face(harness: &Harness, id: ConnectorId, mark: Mark, touched: &[&TouchedNames]) -> Scene {
+fn face(
+    harness: &Harness,
+    id: ConnectorId,
+    (when, mark): (&str, Mark),
+    touched: &[&TouchedNames],
+) -> Picture {
     let is_touched = |point: &str| {
         touched.iter().any(|touched| {
             touched.points.iter().any(|name| name == point)
@@ -114,5 +128,10 @@ fn face(harness: &Harness, id: ConnectorId, mark: Mark, touched: &[&TouchedNames
         .filter(|contact| is_touched(&harness.point_name(Point::Contact(*contact))))
         .map(|contact| (contact, mark))
         .collect();
-    face_scene(&face_of(harness, id, Side::Wire, &marks))
+    let view = face_of(harness, id, Side::Wire, &marks);
+    Picture {
+        caption: tidy(&format!("{when}: {}", view.stamp)),
+        doubts: face_words(&view).doubts.iter().map(|doubt| tidy(doubt)).collect(),
+        svg: to_terse_svg(&plain_scene(&view)),
+    }
 }

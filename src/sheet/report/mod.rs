@@ -118,7 +118,7 @@ struct Part {
     columns: Vec<&'static str>,
     rows: Vec<Vec<String>>,
     notes: Vec<Line>,
-    drawings: Vec<String>,
+    drawings: Vec<changes::Picture>,
 }
 
 /// A line of the page: a paragraph, a point of a list, or a box to tick.
@@ -373,7 +373,7 @@ fn page(
     case: &Case<'_>,
     view: &ReportView,
     sheet: &Sheet,
-    faces: &[String],
+    faces: &[changes::Picture],
 ) -> Result<String, askama::Error> {
     let head = policy::running_head(&view.harness);
     let style =
