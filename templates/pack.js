@@ -4,9 +4,14 @@
   const $ = id => document.getElementById(id);
   const steps = data.steps;
   if (!steps.length) return;
+  for (const step of steps) Object.assign(step, data.meters[step.meter]);
   const boxes = [...document.querySelectorAll('.step')].map((node, at) => ({
     node, at, step: steps[at], input: node.querySelector('.entry input'), output: node.querySelector('.verdict'),
   }));
+  for (const { at, input, output } of boxes) {
+    output.id = `o-${at + 1}`;
+    input.setAttribute('aria-describedby', output.id);
+  }
   const byId = new Map(boxes.map(box => [box.step.id, box]));
   const phaseOf = box => data.phases[box.step.phase];
 
@@ -61,8 +66,8 @@
   const low = step => step.low ?? -Infinity;
   const high = step => step.high ?? Infinity;
   function admits(step, shown) {
-    if (shown.open) return step.high === null;
-    if (shown.tone) return step.tone_only ? step.high !== null || low(step) <= 0 : low(step) <= step.beeps;
+    if (shown.open) return step.high === undefined;
+    if (shown.tone) return step.tone_only ? step.high !== undefined || low(step) <= 0 : low(step) <= step.beeps;
     return shown.value >= low(step) && shown.value <= high(step);
   }
   function shows(step, shown) {
@@ -407,7 +412,8 @@
     return node;
   }
   function closer(box) {
-    const faces = [...new Set((box.step.at ?? []).map(([, face]) => face))].filter(face => data.faces[face]);
+    const marks = ['r', 'b'].filter(letter => box.step[letter]).map(letter => [letter, ...box.step[letter]]);
+    const faces = [...new Set(marks.map(([, face]) => face))].filter(face => data.faces[face]);
     if (!faces.length) return;
     const details = document.createElement('details');
     details.className = 'look screen';
@@ -421,7 +427,7 @@
         const [width, height] = face.size;
         const svg = make('svg', { class: 'ringout-drawing', viewBox: `0 0 ${width} ${height}`, width, height, role: 'img', 'aria-label': face.title });
         svg.append(make('use', { href: `#face-${id}` }));
-        for (const [letter, of, contact] of box.step.at) {
+        for (const [letter, of, contact] of marks) {
           const place = of === id ? face.contacts[contact] : null;
           if (place) svg.append(make('use', { href: `#mark-${letter}-${place[2] > 8 ? 10 : 6}`, x: place[0] - 24, y: place[1] - 24 }));
         }

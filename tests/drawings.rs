@@ -355,7 +355,8 @@ fn pin_maps_come_as_drawings_and_as_a_page() {
     };
     assert_eq!(read_back(&pins("svg")).len(), 28);
     let page = pins("html");
-    assert_eq!(page.matches("<svg").count(), 2);
+    // The signs of contacts, and both sides.
+    assert_eq!(page.matches("<svg").count(), 3);
     assert!(page.contains("<td>Pump enable</td>") && page.contains("Content-Security-Policy"));
     // Nothing is fetched: the only address in it is the name of SVG itself.
     assert!(!page.contains("<script") && !page.contains("src=") && !page.contains("href="));

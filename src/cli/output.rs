@@ -44,7 +44,7 @@ pub(super) fn show<T: Serialize>(format: FormatArg, view: &T, sheet: &Sheet) -> 
 pub(super) fn text_of<T: Serialize>(format: FormatArg, view: &T, sheet: &Sheet) -> anyhow::Result<String> {
     Ok(match Format::from(format) {
         Format::Table => text(sheet, width()),
-        Format::Json => return json(view),
+        Format::Json => serde_json::to_string_pretty(view)? + "\n",
         Format::Csv => csv(sheet),
         Format::Md => markdown(sheet),
     })

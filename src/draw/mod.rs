@@ -14,12 +14,14 @@ mod sign;
 mod strip;
 mod svg;
 mod swatch;
+mod terse;
 mod text;
 mod widths;
 
 pub use face::{
-    ContactLabel, ContactPlace, ContactState, FaceView, Mark, Side, WireLabel, contact_places, face_of,
-    face_scene, hazard_at, mini_scene, mirrored, probe_mark,
+    ContactLabel, ContactPlace, ContactState, FaceView, FaceWords, Mark, Side, WireLabel, contact_places,
+    face_of, face_scene, face_words, hazard_at, mini_scene, mirrored, plain_scene, probe_mark, signs_scene,
+    take_eye,
 };
 pub use highlight::{Highlights, Share};
 pub use layout::{Found, FoundKind, LayoutPlace, LayoutView, Run, layout_of, layout_scene};
@@ -28,6 +30,8 @@ pub use setup::{Moved, Parted, ProbeAt, Probes, ProbesView, SetupView, probe_at,
 pub use sign::Sign;
 pub use strip::{
     ElementRow, Place, PlaceKind, Stop, StripOptions, StripRow, StripView, Strips, Subject, strip_scene,
+    strip_scenes,
 };
 pub use svg::{Look, SvgOptions, style_sheet, to_svg, to_svg_with};
+pub use terse::{Shared, to_shared, to_terse_svg};
 pub use text::{Weight, clean, shorten, text_width, wrap};

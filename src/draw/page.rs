@@ -78,8 +78,11 @@ impl Page {
         self.y += 6.0;
     }
 
-    /// Which definition this was drawn from.
+    /// Which definition this was drawn from; nothing where the page around it says so.
     pub(super) fn stamp(&mut self, stamp: &str) {
+        if stamp.is_empty() {
+            return;
+        }
         self.rule();
         self.y += 6.0;
         self.text(&bounded(stamp), 11.0, (Weight::Regular, "ink"), self.width, 2);

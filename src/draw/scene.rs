@@ -297,6 +297,44 @@ impl Scene {
         self.joined(other, 0.0, dy)
     }
 
+    /// The drawing in pieces from the top down, none higher than `highest` where it can be cut so that nothing is
+    /// cut but lines and what is higher than a piece.
+    #[must_use]
+    pub fn cut(&self, highest: f64) -> Vec<Self> {
+        let mut solid = Vec::new();
+        visit(&self.items, &mut |item| {
+            // What belongs together stays together, but for what is too high for any piece.
+            let is_line = matches!(item, Item::Path { .. });
+            let too_high = |area: &Area| area.height() > 0.6 * highest;
+            solid.extend(item.area().filter(|area| !is_line && !too_high(area)));
+        });
+        let free = |y: f64| !solid.iter().any(|area| area.top < y && y < area.bottom);
+        let mut pieces = Vec::new();
+        let mut top = 0.0;
+        while self.height - top > highest {
+            let mut lower =
+                (0..).map(|n| top + highest - f64::from(n)).take_while(|y| *y > top + highest * 0.3);
+            let bottom = lower.find(|y| free(*y)).unwrap_or(top + highest);
+            pieces.push(self.piece(top, bottom));
+            top = bottom;
+        }
+        pieces.push(self.piece(top, self.height));
+        pieces
+    }
+
+    /// What lies between two heights.
+    fn piece(&self, top: f64, bottom: f64) -> Self {
+        let mut items = Vec::new();
+        visit(&self.items, &mut |item| {
+            let reaches = |area: Area| area.top < bottom && area.bottom > top;
+            if !matches!(item, Item::Group(_)) && item.area().is_some_and(reaches) {
+                items.push(item.clone().moved(0.0, -top));
+            }
+        });
+        let (title, desc) = (self.title.clone(), if top > 0.0 { String::new() } else { self.desc.clone() });
+        Self { title, desc, width: self.width, height: bottom - top, items }
+    }
+
     fn joined(self, other: Self, dx: f64, dy: f64) -> Self {
         let (width, height) = (self.width.max(dx + other.width), self.height.max(dy + other.height));
         let paper = Item::Rect { area: Area::new(0.0, 0.0, width, height), rounding: 0.0, class: "paper" };
@@ -392,6 +430,25 @@ mod tests {
         assert_eq!((pair.width.round(), pair.height.round(), place(&pair).left), (1300.0, 50.0, 600.0));
         let pair = scene(1200.0).with(scene(700.0));
         assert_eq!((pair.width.round(), pair.height.round(), place(&pair).top), (1200.0, 100.0, 50.0));
+    }
+
+    #[test]
+    fn a_cut_goes_through_lines_alone_and_loses_nothing() {
+        let words = (0..30).map(|nth| Item::Text(line(at(0.0, 20.0 + 17.0 * f64::from(nth)), 12.0, "word")));
+        let rule = polyline(&[at(5.0, 0.0), at(5.0, 540.0)], false, "thin");
+        let items = words.chain([rule]).collect();
+        let (title, desc) = (String::new(), "d.".to_owned());
+        let scene = Scene { title, desc, width: 50.0, height: 540.0, items };
+        let pieces = scene.cut(100.0);
+        assert!(pieces.len() >= 6, "{}", pieces.len());
+        assert_eq!(pieces.iter().map(|piece| piece.texts().len()).sum::<usize>(), 30);
+        for piece in &pieces {
+            assert!(piece.height <= 100.0);
+            let whole = |text: &&Text| text.area().top >= 0.0 && text.area().bottom <= piece.height;
+            assert!(piece.texts().iter().all(whole));
+            assert!(piece.items.iter().any(|item| matches!(item, Item::Path { .. })), "the line goes on");
+        }
+        assert!((pieces.iter().map(|piece| piece.height).sum::<f64>() - 540.0).abs() < 1e-9);
     }
 
     #[test]

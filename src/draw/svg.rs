@@ -85,10 +85,15 @@ pub fn to_svg_with(scene: &Scene, options: SvgOptions) -> String {
     format!("{root}\n")
 }
 
-/// The one place where a number of a drawing becomes text: two decimals, no trailing noughts.
+/// Two decimals, no trailing noughts.
 fn number(value: f64) -> String {
-    let text = format!("{value:.2}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
+    rounded(value, 2)
+}
+
+/// The one place where a number of a drawing becomes text: so many decimals, but for trailing noughts.
+pub(super) fn rounded(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let text = if decimals > 0 { text.trim_end_matches('0').trim_end_matches('.') } else { &text };
     if text == "-0" { "0".to_owned() } else { text.to_owned() }
 }
 
@@ -168,17 +173,17 @@ fn gathered(group: &Group) -> Element {
 }
 
 /// An element with nothing but text in it.
-fn wording(name: &str, text: &str) -> Element {
+pub(super) fn wording(name: &str, text: &str) -> Element {
     let mut made = Element::new(name);
     add(&mut made, Characters::new(clean(text)));
     made
 }
 
-fn set(element: &mut Element, name: &str, value: &str) {
+pub(super) fn set(element: &mut Element, name: &str, value: &str) {
     element.get_attributes_mut().insert(name.to_owned(), value.into());
 }
 
-fn add(element: &mut Element, child: impl Into<Box<dyn svg::Node>>) {
+pub(super) fn add(element: &mut Element, child: impl Into<Box<dyn svg::Node>>) {
     element.get_children_mut().push(child.into());
 }
 

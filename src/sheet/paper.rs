@@ -5,6 +5,8 @@
 
 use super::Section;
 use super::pack::tidy;
+use crate::definition::{ConnectorId, ContactId, Harness};
+use crate::draw::{Mark, Side, face_of, face_words, plain_scene, to_terse_svg};
 
 /// A section of the page.
 pub(super) struct Part {
@@ -15,8 +17,17 @@ pub(super) struct Part {
     pub(super) notes: Vec<Line>,
     /// What the drawings show.
     pub(super) caption: String,
-    /// Drawings as SVG, which the exporter has escaped.
-    pub(super) drawings: Vec<String>,
+    pub(super) drawings: Vec<Picture>,
+}
+
+/// A connector's face in one revision.
+pub(super) struct Picture {
+    /// Which revision, and of which definition it is.
+    pub(super) caption: String,
+    /// What must be known before it is trusted.
+    pub(super) doubts: Vec<String>,
+    /// SVG, which the exporter has escaped.
+    pub(super) svg: String,
 }
 
 /// A cell of a table.
@@ -68,4 +79,19 @@ fn line(text: &str) -> Line {
         ("plain", text)
     };
     Line { kind, text: tidy(rest) }
+}
+
+/// The wire side of a connector, some contacts pointed out.
+pub(super) fn picture(
+    harness: &Harness,
+    id: ConnectorId,
+    when: &str,
+    marks: &[(ContactId, Mark)],
+) -> Picture {
+    let view = face_of(harness, id, Side::Wire, marks);
+    Picture {
+        caption: tidy(&format!("{when}: {}", view.stamp)),
+        doubts: face_words(&view).doubts.iter().map(|doubt| tidy(doubt)).collect(),
+        svg: to_terse_svg(&plain_scene(&view)),
+    }
 }

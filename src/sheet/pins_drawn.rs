@@ -5,17 +5,22 @@
 
 use askama::Template;
 
-use super::pack::style_only;
-use super::{Sheet, pins};
+use super::pack::{running_head, style_only};
+use super::{Sheet, Stamp, pins};
 use crate::definition::diagnostic::clean;
 use crate::definition::{ConnectorId, Harness};
-use crate::draw::{Look, Scene, Side, SvgOptions, face_of, face_scene, style_sheet, to_svg, to_svg_with};
+use crate::draw::{
+    FaceView, Look, Scene, Side, face_of, face_scene, face_words, plain_scene, signs_scene, style_sheet,
+    to_svg, to_terse_svg,
+};
 
 /// One connector on the page.
 struct Connector {
     title: String,
     /// Its faces as SVG, which the exporter has escaped.
     faces: Vec<String>,
+    doubts: Vec<String>,
+    arrangement: String,
     rows: Vec<Vec<String>>,
 }
 
@@ -26,16 +31,17 @@ struct Page<'a> {
     heading: String,
     /// The page's style and the drawings' own, which hold no markup.
     style: String,
+    signs: String,
     columns: Vec<&'static str>,
     connectors: Vec<Connector>,
     deference: &'a str,
 }
 
 /// The sides of a connector that are worth drawing: both, or the only one where no geometry is given.
-fn faces(harness: &Harness, id: ConnectorId) -> Vec<Scene> {
+fn faces(harness: &Harness, id: ConnectorId, draw: fn(&FaceView<'_>) -> Scene) -> Vec<Scene> {
     let sides =
         if harness.connectors[id].face.is_some() { &[Side::Mating, Side::Wire][..] } else { &[Side::Mating] };
-    sides.iter().map(|side| face_scene(&face_of(harness, id, *side, &[]))).collect()
+    sides.iter().map(|side| draw(&face_of(harness, id, *side, &[]))).collect()
 }
 
 fn wanted(harness: &Harness, only: Option<ConnectorId>) -> Vec<ConnectorId> {
@@ -45,8 +51,8 @@ fn wanted(harness: &Harness, only: Option<ConnectorId>) -> Vec<ConnectorId> {
 /// The faces of one connector, or of all, on one sheet: both sides beside each other, connectors below
 /// each other.
 pub fn pins_svg(harness: &Harness, only: Option<ConnectorId>) -> String {
-    let pairs =
-        wanted(harness, only).into_iter().filter_map(|id| faces(harness, id).into_iter().reduce(Scene::with));
+    let pair = |id| faces(harness, id, face_scene).into_iter().reduce(Scene::with);
+    let pairs = wanted(harness, only).into_iter().filter_map(pair);
     pairs.reduce(Scene::above).map_or(String::new(), |scene| to_svg(&scene))
 }
 
@@ -61,14 +67,27 @@ pub fn pins_html(
 ) -> Result<String, askama::Error> {
     let (_, sheet): (_, Sheet) = pins(harness, only);
     let columns = sheet.sections.first().map_or(Vec::new(), |section| section.columns.clone());
-    let shared = SvgOptions { with_style_sheet: false, ..SvgOptions::default() };
-    let connectors = wanted(harness, only).into_iter().zip(sheet.sections).map(|(id, section)| Connector {
-        title: clean(&section.title),
-        faces: faces(harness, id).iter().map(|face| to_svg_with(face, shared)).collect(),
-        rows: section.rows.iter().map(|row| row.iter().map(|cell| clean(cell)).collect()).collect(),
+    let connectors = wanted(harness, only).into_iter().zip(sheet.sections).map(|(id, section)| {
+        let words = face_words(&face_of(harness, id, Side::Mating, &[]));
+        Connector {
+            title: clean(&section.title),
+            faces: faces(harness, id, plain_scene).iter().map(to_terse_svg).collect(),
+            doubts: words.doubts.iter().map(|doubt| clean(doubt)).collect(),
+            arrangement: clean(&words.arrangement),
+            rows: section.rows.iter().map(|row| row.iter().map(|cell| clean(cell)).collect()).collect(),
+        }
     });
     let heading = sheet.heading.iter().map(|line| clean(line)).collect::<Vec<_>>().join(" ");
-    let style = format!("{}{}", include_str!("../../templates/pins.css"), style_sheet(Look::default()));
-    Page { policy: style_only(&style), heading, style, columns, connectors: connectors.collect(), deference }
-        .render()
+    let head = running_head(&Stamp::of(harness));
+    let style = format!("{head}{}{}", include_str!("../../templates/pins.css"), style_sheet(Look::default()));
+    let page = Page {
+        policy: style_only(&style),
+        heading,
+        style,
+        signs: to_terse_svg(&signs_scene()),
+        columns,
+        connectors: connectors.collect(),
+        deference,
+    };
+    page.render()
 }

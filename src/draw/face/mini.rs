@@ -4,7 +4,7 @@
 //! any drawing of a face, and the marks to lay over them. Why: a page with a thousand readings holds each face once
 //! and points at two contacts of it a thousand times.
 
-use super::super::scene::{Item, Point, Scene};
+use super::super::scene::{Area, Item, Point, Scene, area_of};
 use super::{FaceView, Mark, Side, plate, spots, symbol};
 
 /// Free space around the face: a mark at its rim reaches beyond it.
@@ -16,9 +16,11 @@ pub fn mini_scene(view: &FaceView) -> Option<Scene> {
     if !view.geometry_given {
         return None;
     }
-    let plate = plate::bare(view, &spots(view));
-    let area = plate.area.grown(RIM);
-    let items = plate.items.into_iter().map(|item| item.moved(-area.left, -area.top)).collect();
+    let mut items = plate::bare(view, &spots(view)).items;
+    // So small, words are specks: the key's shape tells which way is up.
+    items.retain(|item| !matches!(item, Item::Text(_)));
+    let area = area_of(&items).unwrap_or(Area::new(0.0, 0.0, 0.0, 0.0)).grown(RIM);
+    let items = items.into_iter().map(|item| item.moved(-area.left, -area.top)).collect();
     let side = match view.side {
         Side::Mating => "mating side",
         Side::Wire => "wire side",
@@ -66,7 +68,7 @@ pub fn probe_mark(mark: Mark, radius: f64) -> Scene {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::draw::scene::{Area, at};
+    use crate::draw::scene::at;
 
     #[test]
     fn a_mark_stays_within_its_square() {

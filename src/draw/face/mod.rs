@@ -14,6 +14,7 @@ mod cell;
 mod list;
 mod mini;
 mod of;
+mod plain;
 mod plate;
 mod sheet;
 pub(super) mod symbol;
@@ -23,6 +24,7 @@ use std::borrow::Cow;
 pub use mini::{ContactPlace, contact_places, mini_scene, probe_mark};
 pub(super) use of::stamp;
 pub use of::{face_of, hazard_at};
+pub use plain::{FaceWords, face_words, plain_scene, signs_scene, take_eye};
 
 use super::highlight::Share;
 use super::scene::Scene;

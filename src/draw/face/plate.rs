@@ -3,18 +3,33 @@
 //! Comes in: spots and the face's outline and key. Goes out: items around the face's middle, and
 //! whether all labels found room. Why: the scale of the drawing follows from the labels, not from
 //! the connector: contacts stand as far apart as their labels need.
+//!
+//! Labels are no mirror images: a name stands left of its contact on either side. So scale and outline are
+//! those that both sides need, and the two sides of one connector can be laid beside each other.
 
 use super::super::scene::{Anchor, Area, Item, Point, area_of, at, line, polyline};
 use super::cell::{self, Cell};
 use super::{FaceView, Spot};
 use crate::definition::face::{Fidelity, Key, Outline};
 
-/// The largest face that carries all labels at its contacts.
-const ROOMY_WIDTH: f64 = 1000.0;
-const ROOMY_HEIGHT: f64 = 800.0;
+/// How large a face is drawn.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Room {
+    /// The largest cells together, across and down, that carry all labels at the contacts.
+    roomy: (f64, f64),
+    /// A face with names alone is drawn at least this large, so that they stand clear of the wrong contact.
+    least: f64,
+    /// The largest face that carries every name.
+    largest: f64,
+}
 
-/// The largest face that carries names.
-const LARGEST: f64 = 3000.0;
+impl Room {
+    /// On a sheet of its own.
+    pub(super) const SHEET: Self = Self { roomy: (1000.0, 800.0), least: 340.0, largest: 3000.0 };
+    /// Where it is printed as it is: two of the small ones stand side by side on A4, and the largest, shrunk to
+    /// the page, keeps letters of 7 pt.
+    pub(super) const PRINT: Self = Self { roomy: (300.0, 360.0), least: 272.0, largest: 760.0 };
+}
 
 /// Free space between the areas of two cells.
 ///
@@ -35,22 +50,22 @@ pub(super) struct Plate {
 }
 
 /// Draws the face with all labels where they fit, and with names alone where they do not.
-pub(super) fn plate(view: &FaceView, spots: &[Spot]) -> Plate {
+pub(super) fn plate(view: &FaceView, spots: &[Spot], room: Room) -> Plate {
     let on_face: Vec<&Spot> = spots.iter().filter(|s| s.place.is_some()).collect();
-    let places: Vec<(f64, f64)> = on_face.iter().filter_map(|s| s.place).collect();
+    let places = Places::of(view, &on_face);
     let cells: Vec<Cell> = on_face.iter().map(|s| cell::full(s, view.half)).collect();
-    let scale = scale_for(&places, &cells);
-    let area = covered(&places, &cells, scale);
-    if area.width() <= ROOMY_WIDTH && area.height() <= ROOMY_HEIGHT {
+    let scale = places.scale_for(&cells);
+    let area = places.covered(&cells, scale);
+    if area.width() <= room.roomy.0 && area.height() <= room.roomy.1 {
         return assemble(view, &places, cells, scale, true, false);
     }
     let mut cells: Vec<Cell> = on_face.iter().map(|s| cell::dense(s, view.half)).collect();
-    let mut scale = scale_for(&places, &cells).max(roomier(&places, &cells));
-    let area = covered(&places, &cells, scale);
-    let crowded = area.width().max(area.height()) > LARGEST;
+    let mut scale = places.scale_for(&cells).max(places.roomier(&cells, room.least));
+    let area = places.covered(&cells, scale);
+    let crowded = area.width().max(area.height()) > room.largest;
     if crowded {
-        scale = largest_scale(&places);
-        thin_out(&places, &mut cells, scale);
+        scale = places.scale_within(room.largest);
+        thin_out(&places.own, &mut cells, scale);
     }
     assemble(view, &places, cells, scale, false, crowded)
 }
@@ -58,14 +73,66 @@ pub(super) fn plate(view: &FaceView, spots: &[Spot]) -> Plate {
 /// Draws the face with its contacts alone, as small as they can be told apart.
 pub(super) fn bare(view: &FaceView, spots: &[Spot]) -> Plate {
     let on_face: Vec<&Spot> = spots.iter().filter(|s| s.place.is_some()).collect();
-    let places: Vec<(f64, f64)> = on_face.iter().filter_map(|s| s.place).collect();
+    let places = Places::of(view, &on_face);
     let cells: Vec<Cell> = on_face.iter().map(|s| cell::bare(s, view.half)).collect();
-    let scale = scale_for(&places, &cells).min(largest_scale(&places));
+    let scale = places.scale_for(&cells).min(places.scale_within(Room::SHEET.largest));
     assemble(view, &places, cells, scale, false, true)
 }
 
+/// Where the contacts stand, in millimetres, on this side and on the other.
+struct Places {
+    own: Vec<(f64, f64)>,
+    /// The mirror image; empty where no side is known.
+    other: Vec<(f64, f64)>,
+}
+
+impl Places {
+    fn of(view: &FaceView, spots: &[&Spot]) -> Self {
+        let own: Vec<(f64, f64)> = spots.iter().filter_map(|s| s.place).collect();
+        let other =
+            if view.geometry_given { own.iter().map(|(x, y)| (-x, *y)).collect() } else { Vec::new() };
+        Self { own, other }
+    }
+
+    /// The smallest scale, in pixels per millimetre, at which no two cells overlap on either side.
+    fn scale_for(&self, cells: &[Cell]) -> f64 {
+        let scale = scale_for(&self.own, cells).max(scale_for(&self.other, cells));
+        if scale.is_finite() && scale > 0.0 { scale } else { 1.0 }
+    }
+
+    /// The areas of the cells on both sides.
+    fn areas(&self, cells: &[Cell], scale: f64) -> Vec<Area> {
+        let sides = [&self.own, &self.other].into_iter().flat_map(|places| places.iter().zip(cells));
+        sides.map(|(p, c)| c.area.moved(p.0 * scale, p.1 * scale)).collect()
+    }
+
+    fn covered(&self, cells: &[Cell], scale: f64) -> Area {
+        self.areas(cells, scale).into_iter().reduce(Area::with).unwrap_or(NOTHING)
+    }
+
+    /// The scale at which the cells together are so large, across or down.
+    fn roomier(&self, cells: &[Cell], least: f64) -> f64 {
+        let [one, two] = [1.0, 2.0].map(|scale| self.covered(cells, scale));
+        // The labels keep their size: only the distances grow with the scale.
+        let reach = |one: f64, two: f64| {
+            let grows = two - one;
+            if grows > 1e-6 { 1.0 + (least - one) / grows } else { f64::INFINITY }
+        };
+        let scale = reach(one.width(), two.width()).min(reach(one.height(), two.height()));
+        if scale.is_finite() { scale } else { 1.0 }
+    }
+
+    /// The scale at which the contacts' middles keep within so many pixels.
+    fn scale_within(&self, largest: f64) -> f64 {
+        let reach = self.own.iter().map(|p| p.0.abs().max(p.1.abs())).fold(1e-3, f64::max);
+        largest / 2.0 / reach
+    }
+}
+
+const NOTHING: Area = Area::new(0.0, 0.0, 0.0, 0.0);
+
 /// The smallest scale, in pixels per millimetre, at which no two cells overlap: each pair must come
-/// apart either sideways or up and down. O(n²).
+/// apart either sideways or up and down; 0 where nothing can. O(n²).
 fn scale_for(places: &[(f64, f64)], cells: &[Cell]) -> f64 {
     let mut scale = 0.0_f64;
     for (i, (a, first)) in places.iter().zip(cells).enumerate() {
@@ -76,7 +143,7 @@ fn scale_for(places: &[(f64, f64)], cells: &[Cell]) -> f64 {
             scale = scale.max(across.min(down));
         }
     }
-    if scale.is_finite() && scale > 0.0 { scale } else { 1.0 }
+    scale
 }
 
 /// The scale at which two spans come apart along one axis.
@@ -86,22 +153,6 @@ fn apart(distance: f64, first: (f64, f64), second: (f64, f64), gap: f64) -> f64 
     }
     let needed = if distance > 0.0 { first.1 - second.0 } else { second.1 - first.0 };
     (needed + gap) / distance.abs()
-}
-
-/// A dense face is drawn at least this large, so that names stand clear of the wrong contact.
-fn roomier(places: &[(f64, f64)], cells: &[Cell]) -> f64 {
-    let area = covered(places, cells, 1.0);
-    if area.width() > 0.0 { 340.0 / area.width().max(area.height()) } else { 1.0 }
-}
-
-fn covered(places: &[(f64, f64)], cells: &[Cell], scale: f64) -> Area {
-    let areas = places.iter().zip(cells).map(|(p, c)| c.area.moved(p.0 * scale, p.1 * scale));
-    areas.reduce(Area::with).unwrap_or(Area::new(0.0, 0.0, 0.0, 0.0))
-}
-
-fn largest_scale(places: &[(f64, f64)]) -> f64 {
-    let reach = places.iter().map(|p| p.0.abs().max(p.1.abs())).fold(1e-3, f64::max);
-    LARGEST / 2.0 / reach
 }
 
 /// Keeps the names that have room, in order; the others stand in the list alone.
@@ -119,17 +170,15 @@ fn thin_out(places: &[(f64, f64)], cells: &mut [Cell], scale: f64) {
 
 fn assemble(
     view: &FaceView,
-    places: &[(f64, f64)],
+    places: &Places,
     cells: Vec<Cell>,
     scale: f64,
     full: bool,
     crowded: bool,
 ) -> Plate {
-    let areas: Vec<Area> =
-        places.iter().zip(&cells).map(|(p, c)| c.area.moved(p.0 * scale, p.1 * scale)).collect();
-    let (mut items, edge) = outline(view.face.outline, &areas);
+    let (mut items, edge) = outline(view.face.outline, &places.areas(&cells, scale));
     items.extend(key(view, edge));
-    for (place, cell) in places.iter().zip(cells) {
+    for (place, cell) in places.own.iter().zip(cells) {
         items.push(Item::Group(cell.group).moved(place.0 * scale, place.1 * scale));
     }
     let area = area_of(&items).unwrap_or(edge);
@@ -142,7 +191,7 @@ const RIM: f64 = 14.0;
 /// The outline around the cells, and the area it covers. Only its shape is the connector's: it is
 /// drawn as close around the labels as they allow.
 fn outline(outline: Outline, cells: &[Area]) -> (Vec<Item>, Area) {
-    let inner = cells.iter().copied().reduce(Area::with).unwrap_or(Area::new(0.0, 0.0, 0.0, 0.0)).grown(RIM);
+    let inner = cells.iter().copied().reduce(Area::with).unwrap_or(NOTHING).grown(RIM);
     match outline {
         Outline::Round { .. } => {
             let (centre, radius) = around(cells);

@@ -8,7 +8,7 @@ use super::super::page::{MARGIN, Page};
 use super::super::scene::{Area, Group, Item, Scene, area_of, at, line};
 use super::super::text::{Weight, bounded, shorten, text_width};
 use super::list::List;
-use super::plate::{Plate, plate};
+use super::plate::{Plate, Room, plate};
 use super::{ContactState, FaceView, Mark, Side, Spot, mark_word, symbol, words};
 use crate::definition::face::{Fidelity, Half};
 
@@ -19,7 +19,7 @@ const GAP: f64 = 32.0;
 
 /// Lays out the whole drawing.
 pub(super) fn scene(view: &FaceView, spots: &[Spot]) -> Scene {
-    let plate = plate(view, spots);
+    let plate = plate(view, spots, Room::SHEET);
     let list = if plate.full { List::of_rest(spots) } else { List::of_all(spots) };
     let body = Body::new(&plate, &list);
     let mut sheet = Page::new(body.width.max(NARROWEST - 2.0 * MARGIN));
@@ -45,7 +45,7 @@ fn whole(view: &FaceView, items: Vec<Item>) -> Group {
 }
 
 /// Which side of what, in words.
-fn statement(view: &FaceView) -> String {
+pub(super) fn statement(view: &FaceView) -> String {
     let seen = match (view.geometry_given, view.side) {
         (false, _) => "Contacts",
         (true, Side::Mating) => "Mating side",
@@ -59,12 +59,12 @@ fn statement(view: &FaceView) -> String {
     format!("{seen} of {} ({kind})", bounded(&view.connector))
 }
 
-fn title(view: &FaceView) -> String {
+pub(super) fn title(view: &FaceView) -> String {
     let name = bounded(&view.title);
     if name.is_empty() { statement(view) } else { format!("{}: {name}", statement(view)) }
 }
 
-fn desc(view: &FaceView, spots: &[Spot]) -> String {
+pub(super) fn desc(view: &FaceView, spots: &[Spot]) -> String {
     let all = spots.iter().map(|s| words(&s.label)).collect::<Vec<_>>().join("; ");
     let all = shorten(&all, 1.0, Weight::Regular, 8000.0);
     format!("Face {} of connector {}. {all}.", bounded(&view.face.name), bounded(&view.connector))
@@ -101,7 +101,7 @@ fn relations(view: &FaceView) -> String {
 }
 
 /// What a reader must know before trusting the picture: hazards first.
-fn doubts(view: &FaceView) -> Vec<String> {
+pub(super) fn doubts(view: &FaceView) -> Vec<String> {
     let mut doubts: Vec<String> = view.cautions.iter().take(8).map(|c| bounded(c)).collect();
     if !view.geometry_given {
         doubts.push(

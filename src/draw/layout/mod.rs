@@ -5,7 +5,7 @@
 //!
 //! Trunks run level and to one scale; a branch drops from its breakout and runs level again. So lengths
 //! can be compared by eye anywhere on the sheet, and what hangs at a place hangs below it. A radial
-//! drawing was thought of and left: its labels turn or collide, and lengths at an angle compare badly.
+//! drawing was tried and left: its labels turn or collide, and lengths at an angle compare badly.
 
 mod of;
 mod scene;

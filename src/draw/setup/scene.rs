@@ -17,7 +17,9 @@ const LEFT: f64 = MARGIN + 92.0;
 const WORDS: f64 = LEFT + 176.0;
 const RIGHT: f64 = MARGIN + WIDTH;
 /// No more pairs or switches are drawn; the rest is told.
-const MOST: usize = 24;
+const MOST: usize = 48;
+/// So many pairs are drawn large; more of them small and two to a row, for the card to stay small.
+const FEW: usize = 6;
 
 /// Draws a setup.
 pub fn setup_scene(view: &SetupView) -> Scene {
@@ -142,8 +144,12 @@ fn battery(power: Power) -> Vec<Item> {
 }
 
 fn plugs(page: &mut Page, view: &SetupView) {
-    for pair in view.parted.iter().take(MOST) {
-        parted(page, pair);
+    if view.parted.len() > FEW {
+        many(page, &view.parted[..view.parted.len().min(MOST)]);
+    } else {
+        for pair in &view.parted {
+            parted(page, pair);
+        }
     }
     if view.parted.len() > MOST {
         let more = format!("and {} more pairs parted", view.parted.len() - MOST);
@@ -160,27 +166,83 @@ fn plugs(page: &mut Page, view: &SetupView) {
 }
 
 /// Two halves apart, with their names inside.
-fn parted(page: &mut Page, pair: &Parted) {
-    let top = page.y;
-    let half = |left: f64, right: f64, id: &str| {
-        let area = Area::new(left, 2.0, right, 28.0);
-        let id = shorten(&bounded(id), 12.0, Weight::Bold, right - left - 10.0);
-        let middle = f64::midpoint(left, right);
+fn halves(pair: &Parted, wide: f64, high: f64, apart: f64) -> Item {
+    let half = |left: f64, id: &str| {
+        let area = Area::new(left, 2.0, left + wide, 2.0 + high);
+        let id = shorten(&bounded(id), 12.0, Weight::Bold, wide - 8.0);
+        let name = at(left + wide / 2.0, 2.0 + high / 2.0 + 4.5);
         vec![
             Item::Rect { area, rounding: 3.0, class: "cavity" },
-            Item::Text(line(at(middle, 19.5), 12.0, id).bold().anchor(Anchor::Middle)),
+            Item::Text(line(name, 12.0, id).bold().anchor(Anchor::Middle)),
         ]
     };
-    let mut items = half(0.0, 62.0, &pair.plug);
-    items.extend(half(96.0, 158.0, &pair.other));
-    for y in [9.0, 15.0, 21.0] {
-        items.push(polyline(&[at(88.0, y), at(96.0, y)], false, "thin"));
-        items.push(polyline(&[at(62.0, y), at(66.0, y)], false, "rule"));
+    let mut items = half(0.0, &pair.plug);
+    items.extend(half(wide + apart, &pair.other));
+    for nth in [-1.0, 0.0, 1.0] {
+        let y = 2.0 + high * (0.5 + 0.23 * nth);
+        items.push(polyline(&[at(wide + 0.76 * apart, y), at(wide + apart, y)], false, "thin"));
+        items.push(polyline(&[at(wide, y), at(wide + 0.12 * apart, y)], false, "rule"));
     }
-    items.push(polyline(&[at(77.0, 0.0), at(77.0, 30.0)], false, "drop"));
+    let cut = wide + 0.44 * apart;
+    items.push(polyline(&[at(cut, 1.0), at(cut, high + 3.0)], false, "drop"));
     let data = vec![("parted", pair.plug.clone()), ("from", pair.other.clone())];
-    let group = Item::Group(Group { class: "parted", data, title: None, items });
-    page.place(vec![group], LEFT, top);
+    Item::Group(Group { class: "parted", data, title: None, items })
+}
+
+/// Pairs station by station down two columns of one height, each with what it is. A station that goes on in the second
+/// column is named there again.
+fn many(page: &mut Page, pairs: &[Parted]) {
+    const ROW: f64 = 24.0;
+    const HEAD: f64 = 20.0;
+    const GAP: f64 = 6.0;
+    let column = (RIGHT - LEFT) / 2.0;
+    let mut stations: Vec<&str> = Vec::new();
+    for pair in pairs {
+        if !stations.contains(&pair.station.as_str()) {
+            stations.push(&pair.station);
+        }
+    }
+    let half = (pairs.len() as f64 * ROW + stations.len() as f64 * (HEAD + GAP)) / 2.0;
+    let top = page.y;
+    let (mut x, mut y, mut lowest) = (LEFT, top, top);
+    for station in stations {
+        let mut named = false;
+        for pair in pairs.iter().filter(|pair| pair.station == station) {
+            if y - top >= half && x < LEFT + column {
+                (x, y, named) = (LEFT + column, top, false);
+            }
+            let name = shorten(&bounded(station), 11.0, Weight::Bold, column - 10.0);
+            if !named && !name.is_empty() {
+                page.items.push(Item::Text(line(at(x, y + 14.0), 11.0, name).bold().class("soft")));
+                y += HEAD;
+            }
+            named = true;
+            small(page, pair, x, y);
+            y += ROW;
+            lowest = lowest.max(y + GAP);
+        }
+        y += GAP;
+    }
+    page.y = lowest;
+}
+
+/// A pair with its title cut to half the card.
+fn small(page: &mut Page, pair: &Parted, x: f64, y: f64) {
+    const WIDE: f64 = 54.0;
+    const APART: f64 = 22.0;
+    page.place(vec![halves(pair, WIDE, 18.0, APART)], x, y);
+    let from = 2.0 * WIDE + APART + 8.0;
+    let room = (RIGHT - LEFT) / 2.0 - from - 10.0;
+    let title = shorten(&bounded(&pair.title), 11.0, Weight::Regular, room);
+    if !title.is_empty() {
+        page.items.push(Item::Text(line(at(x + from, y + 15.0), 11.0, title).class("soft")));
+    }
+}
+
+/// A pair with room for words beside it.
+fn parted(page: &mut Page, pair: &Parted) {
+    let top = page.y;
+    page.place(vec![halves(pair, 62.0, 26.0, 34.0)], LEFT, top);
     let title = format!("{} unplugged from {}", bounded(&pair.plug), bounded(&pair.other));
     let place = [pair.title.as_str(), &pair.station].into_iter().filter(|t| !t.is_empty());
     let place = place.map(bounded).collect::<Vec<_>>().join(" · ");
@@ -287,5 +349,48 @@ fn probe_words(page: &mut Page, probe: &ProbeAt, name: &str, class: &'static str
     words(page, WORDS, &[(&place, 11.0, Weight::Regular, "soft")]);
     if !probe.reachable {
         words(page, WORDS, &[("Not to be reached in this setup.", 11.0, Weight::Bold, "doubt")]);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_plugs_take_little_room_and_each_is_named() {
+        let pair = |nth: usize| Parted {
+            plug: format!("P{nth}"),
+            other: format!("J{nth}"),
+            title: format!("Plug {nth} of a loom with a long title that is cut"),
+            station: ["Cab", "Deck", "Boom"][nth % 3].to_owned(),
+        };
+        let view = SetupView {
+            title: "Phase 2".to_owned(),
+            harness: "H-1".to_owned(),
+            power: Power::Isolated,
+            batteries: vec![["BAT1".to_owned(), String::new()]],
+            parted: (0..24).map(pair).collect(),
+            together: 0,
+            moved: Vec::new(),
+            at_rest: Vec::new(),
+            conditions: Vec::new(),
+            aids: Vec::new(),
+            probes: None,
+            stamp: "H-1 revision A".to_owned(),
+        };
+        let scene = setup_scene(&view);
+        // Little more than half of an A4 page between its margins.
+        assert!(scene.height < 560.0, "{}", scene.height);
+        let texts = scene.texts();
+        for nth in 0..24 {
+            for name in [format!("P{nth}"), format!("J{nth}")] {
+                assert_eq!(texts.iter().filter(|text| text.text == name).count(), 1, "{name}");
+            }
+        }
+        for (nth, text) in texts.iter().enumerate() {
+            assert!(text.area().right <= scene.width, "{}", text.text);
+            let covers = texts[nth + 1..].iter().find(|other| other.area().overlaps(&text.area()));
+            assert!(covers.is_none(), "{} and {covers:?}", text.text);
+        }
     }
 }

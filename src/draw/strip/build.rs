@@ -485,6 +485,11 @@ impl<'a> Builder<'a> {
         if self.rows.iter().any(marked) {
             notes.push("R red probe, B black probe; tick good, cross bad, dots not yet read.".to_owned());
         }
+        notes
+    }
+
+    pub(super) fn figures(&self) -> Vec<String> {
+        let mut notes = Vec::new();
         if self.operating.is_some() {
             let reference = if self.harness.has_chassis() { "the frame" } else { "the source's minus" };
             notes.push(format!("Expected voltages against {reference}, everything healthy."));

@@ -15,7 +15,7 @@ mod scene;
 mod way;
 
 pub use of::Strips;
-pub use scene::strip_scene;
+pub use scene::{strip_scene, strip_scenes};
 pub use way::Subject;
 
 use super::face::Mark;
@@ -46,6 +46,8 @@ pub struct StripView {
     pub rows: Vec<StripRow>,
     /// What must be said below it.
     pub notes: Vec<String>,
+    /// How its figures are meant: the same on all strips of a machine that have such figures.
+    pub figures: Vec<String>,
     /// Which definition this was drawn from.
     pub stamp: String,
 }

@@ -52,6 +52,7 @@ impl<'a> Strips<'a> {
         builder.main(&main, shown);
         builder.rest();
         let mut notes = builder.notes();
+        let figures = builder.figures();
         if let (Some(operating), true) = (operating, main.fed)
             && !self.is_live(&main, operating)
         {
@@ -71,6 +72,7 @@ impl<'a> Strips<'a> {
             setup: solved.as_ref().map_or(String::new(), |(setup, _)| setup.words(harness)),
             rows: builder.rows,
             notes,
+            figures,
             stamp: stamp(harness),
         }
     }

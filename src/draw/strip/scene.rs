@@ -9,7 +9,7 @@ use super::super::face::{Mark, symbol};
 use super::super::page::{MARGIN, Page};
 use super::super::scene::{Anchor, Area, Group, Item, Scene, Step, at, line, polyline};
 use super::super::sign::{self, Sign};
-use super::super::swatch::{self, colour_classes, swatch};
+use super::super::swatch::colour_classes;
 use super::super::text::{Weight, bounded, shorten, text_width};
 use super::{ElementRow, Place, PlaceKind, Stop, StripRow, StripView};
 use crate::units::{Ohms, significant};
@@ -29,9 +29,35 @@ const BAR_LONG: f64 = 34.0;
 
 /// Draws a strip.
 pub fn strip_scene(view: &StripView) -> Scene {
+    piece(view, 0, f64::INFINITY).0
+}
+
+/// Draws a strip in pieces, for pages on which no more than `highest` has room; notes and stamp of the last piece may
+/// reach a little farther. Each piece says what it is of and where one stands.
+pub fn strip_scenes(view: &StripView, highest: f64) -> Vec<Scene> {
+    let mut pieces = Vec::new();
+    let mut from = 0;
+    loop {
+        let (scene, next) = piece(view, from, highest);
+        pieces.push(scene);
+        if next >= view.rows.len() {
+            return pieces;
+        }
+        from = next;
+    }
+}
+
+/// The rows from `from` on for which there is room, one at least, and the row that follows.
+fn piece(view: &StripView, from: usize, highest: f64) -> (Scene, usize) {
     let mut page = Page::new(WIDTH);
-    page.heading(&view.name, &view.title, &view.way);
-    if !view.setup.is_empty() {
+    let name = bounded(&view.name);
+    if from == 0 {
+        page.heading(&view.name, &view.title, &view.way);
+    } else {
+        page.text(&format!("{name}, continued"), 16.0, (Weight::Bold, "ink"), WIDTH, 1);
+        page.y += 12.0;
+    }
+    if from == 0 && !view.setup.is_empty() {
         page.y -= 6.0;
         let words = format!("Voltages with {}", bounded(&view.setup));
         page.text(&words, 12.0, (Weight::Regular, "ink"), WIDTH, 4);
@@ -40,25 +66,50 @@ pub fn strip_scene(view: &StripView) -> Scene {
     let shares = view.rows.iter().any(|row| matches!(&row.what, Stop::Element(e) if e.share.is_some()));
     let volts = Volts::of(view);
     heads(&mut page, shares, volts.most > 0.0);
-    let mut at = 0;
+    let mut at = from;
     while at < view.rows.len() {
         let first = &view.rows[at];
         let alike = |row: &&StripRow| row.station == first.station && row.lane == first.lane;
         let run = view.rows[at..].iter().take_while(alike).count();
-        field(&mut page, view, at..at + run, &volts);
-        at += run;
+        let room = highest - FOOT - page.y;
+        let fitting = fitting(&view.rows[at..at + run], &volts, room);
+        if fitting == 0 && at > from {
+            break;
+        }
+        let end = at + fitting.max(1);
+        field(&mut page, view, from, at..end, &volts);
+        at = end;
     }
     page.y += 14.0;
-    page.notes(&view.notes);
+    if at < view.rows.len() {
+        page.notes(&["Goes on in the next picture.".to_owned()]);
+    } else {
+        page.notes(&[&view.notes[..], &view.figures[..]].concat());
+    }
     page.stamp(&view.stamp);
-    let name = bounded(&view.name);
-    let title = format!("{name} as a strip: {}", bounded(&view.way));
-    page.finish(title, desc(view), |items| Group {
+    let part = if from == 0 { String::new() } else { ", continued".to_owned() };
+    let title = format!("{name} as a strip{part}: {}", bounded(&view.way));
+    let scene = page.finish(title, desc(&view.rows[from..at]), |items| Group {
         class: "strip",
         data: vec![("strip", name)],
         title: None,
         items,
-    })
+    });
+    (scene, at)
+}
+
+/// Room for the line below the last field, and the stamp.
+const FOOT: f64 = 50.0;
+
+/// How many of the rows of a field have room.
+fn fitting(rows: &[StripRow], volts: &Volts, room: f64) -> usize {
+    // A field's name, and its edges.
+    let mut height = 24.0;
+    let fits = |row: &&StripRow| {
+        height += row_items(row, volts, [false, false]).1;
+        height <= room
+    };
+    rows.iter().take_while(fits).count()
 }
 
 /// The voltages of a strip.
@@ -76,8 +127,8 @@ impl Volts {
     }
 }
 
-fn desc(view: &StripView) -> String {
-    let words = view.rows.iter().map(|row| match &row.what {
+fn desc(rows: &[StripRow]) -> String {
+    let words = rows.iter().map(|row| match &row.what {
         Stop::Place(place) => place_words(place),
         Stop::Element(element) => element_words(element),
         Stop::Fork => "branch".to_owned(),
@@ -131,14 +182,15 @@ fn heads(page: &mut Page, shares: bool, volts: bool) {
     page.y += 12.0;
 }
 
-/// Rows at one place where a person stands, on a field that is named; or rows between two such places.
-fn field(page: &mut Page, view: &StripView, range: Range<usize>, volts: &Volts) {
+/// Rows at one place where a person stands, on a field that is named unless the one before it on this piece, which
+/// starts at the row `from`, has the same name; or rows between two such places.
+fn field(page: &mut Page, view: &StripView, from: usize, range: Range<usize>, volts: &Volts) {
     let rows = &view.rows[range.clone()];
     let station = rows.first().map_or("", |row| row.station.as_str());
     let top = page.y;
     let mut items = Vec::new();
     let mut y = top;
-    let named = (0..range.start).rev().map(|nth| view.rows[nth].station.as_str()).find(|s| !s.is_empty());
+    let named = (from..range.start).rev().map(|nth| view.rows[nth].station.as_str()).find(|s| !s.is_empty());
     if !station.is_empty() && named == Some(station) {
         let own = !begins(view, range.start);
         items.extend(rows.first().map_or(Vec::new(), |row| passing(row, y, y + 4.0, own)));
@@ -341,18 +393,18 @@ fn element_items(row: &StripRow, element: &ElementRow, ends: [bool; 2]) -> (Vec<
     (vec![Item::Group(Group { class: "element", data, title, items })], height)
 }
 
-/// A wire in its own colours, with the place of a fault.
+/// A wire in its own colours, wide enough to be told by them, with the place of a fault.
 fn wire_body(element: &ElementRow, x: f64, height: f64) -> Vec<Item> {
-    let half = if element.followed { 5.0 } else { 3.5 };
+    let half = if element.followed { 7.0 } else { 6.0 };
     let area = Area::new(x - half, 2.0, x + half, height - 2.0);
     let mut items = Vec::new();
     let colours = colour_classes(&element.colour).unwrap_or_default();
-    items.push(Item::Rect { area, rounding: 2.0, class: colours.first().copied().unwrap_or("cavity") });
+    items.push(Item::Rect { area, rounding: 0.0, class: colours.first().copied().unwrap_or("cavity") });
     if let Some(stripe) = colours.get(1) {
         let area = Area::new(x - half / 3.0, 2.0, x + half / 3.0, height - 2.0);
         items.push(Item::Rect { area, rounding: 0.0, class: stripe });
     }
-    items.push(Item::Rect { area, rounding: 2.0, class: if element.followed { "follow" } else { "edge" } });
+    items.push(Item::Rect { area, rounding: 0.0, class: if element.followed { "follow" } else { "edge" } });
     if let Some((part, _)) = &element.fault {
         let y = 6.0 + (height - 12.0) * part;
         items.push(polyline(&[at(x - 14.0, y), at(x + 14.0, y)], false, "ring-doubt"));
@@ -361,7 +413,7 @@ fn wire_body(element: &ElementRow, x: f64, height: f64) -> Vec<Item> {
     items
 }
 
-/// Id, sample, words and figures of an element.
+/// Id, words and figures of an element.
 fn texts(element: &ElementRow, left: f64, middle: f64) -> Vec<Item> {
     let mut items = Vec::new();
     let small = matches!(element.sign, Sign::End | Sign::Leg);
@@ -395,12 +447,8 @@ fn texts(element: &ElementRow, left: f64, middle: f64) -> Vec<Item> {
 fn named(element: &ElementRow, left: f64, right: f64, baseline: f64) -> Vec<Item> {
     let class = if element.followed { "route" } else { "ink" };
     let id = shorten(&bounded(&element.id), 13.0, Weight::Bold, (right - left) * 0.5);
-    let mut x = left + text_width(&id, 13.0, Weight::Bold) + 9.0;
+    let x = left + text_width(&id, 13.0, Weight::Bold) + 9.0;
     let mut items = vec![Item::Text(line(at(left, baseline), 13.0, id).bold().class(class))];
-    if !element.colour.is_empty() && x + swatch::WIDTH < right {
-        items.extend(swatch(&element.colour, x, baseline - swatch::HEIGHT + 0.5));
-        x += swatch::WIDTH + 5.0;
-    }
     let known =
         [element.colour.as_str(), &element.gauge, &element.what].into_iter().filter(|t| !t.is_empty());
     let mut words: Vec<String> = known.map(str::to_owned).collect();

@@ -8,13 +8,13 @@
 
 use askama::Template;
 
-use super::super::pack::{drawn, policy, tidy};
-use super::super::paper::{Part, part};
+use super::super::pack::{policy, tidy};
+use super::super::paper::{Part, Picture, part, picture};
 use super::super::{Sheet, Stamp};
 use super::{CONTACTS, CompareView, changed_faces};
 use crate::compare::Comparison;
 use crate::definition::{ConnectorId, ContactId, Harness};
-use crate::draw::{Look, Mark, Side, face_of, face_scene, style_sheet};
+use crate::draw::{Look, Mark, style_sheet};
 
 #[derive(Template)]
 #[template(path = "compare.html")]
@@ -27,9 +27,6 @@ struct Page {
     sections: Vec<Part>,
     deference: String,
 }
-
-/// Here faces are what one looks at: each has the width of the page.
-const FACES: &str = ".face{flex:1 1 36rem}@media print{.face{flex:0 1 100%}}\n";
 
 /// The most connectors that are drawn: a page must stay a page.
 const MOST_FACES: usize = 150;
@@ -45,11 +42,8 @@ pub fn compare_html(
     deference: &str,
 ) -> Result<String, askama::Error> {
     let head = policy::running_head(&view.harness);
-    let style = format!(
-        "{head}{}{FACES}{}",
-        include_str!("../../../templates/report.css"),
-        style_sheet(Look::AsAsked)
-    );
+    let style =
+        format!("{head}{}{}", include_str!("../../../templates/report.css"), style_sheet(Look::AsAsked));
     let fact = |name: &str, text: &str| [name.to_owned(), tidy(text)];
     let mut sections: Vec<Part> = sheet.sections.iter().map(part).collect();
     if let Some(contacts) = sections.iter_mut().find(|section| section.title == CONTACTS) {
@@ -83,12 +77,12 @@ fn revision(stamp: &Stamp, said: Option<&String>) -> String {
 }
 
 /// The faces that changed, old and new in turn, and how many connectors are left out.
-fn faces(harnesses: [&Harness; 2], comparison: &Comparison) -> (Vec<String>, usize) {
+fn faces(harnesses: [&Harness; 2], comparison: &Comparison) -> (Vec<Picture>, usize) {
     let all = changed_faces(comparison);
     let left_out = all.len().saturating_sub(MOST_FACES);
     let face = |side: usize, id: ConnectorId, marked: &[ContactId]| {
         let marks: Vec<(ContactId, Mark)> = marked.iter().map(|id| (*id, Mark::Changed)).collect();
-        drawn(face_scene(&face_of(harnesses[side], id, Side::Wire, &marks)))
+        picture(harnesses[side], id, ["Old", "New"][side], &marks)
     };
     let both = |(ids, marked): &([ConnectorId; 2], [Vec<ContactId>; 2])| {
         [0, 1].map(|side| face(side, ids[side], &marked[side]))

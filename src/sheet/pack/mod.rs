@@ -20,13 +20,13 @@ use super::plan_cost::duration;
 use super::{Section, Stamp, pins, suspects, wires};
 use crate::definition::{ConnectorId, Harness};
 use crate::draw::{
-    Highlights, Item, Look, Scene, StripOptions, Strips, Subject, SvgOptions, Weight, clean, layout_of,
-    layout_scene, shorten, strip_scene, style_sheet, to_svg_with,
+    Highlights, Look, Sign, Stop, StripOptions, StripView, Strips, Subject, Weight, clean, layout_of,
+    layout_scene, shorten, signs_scene, strip_scenes, style_sheet, to_terse_svg,
 };
 use crate::netlist::Netlist;
 use crate::plan::Plan;
 use faces::Faces;
-pub(super) use policy::style_only;
+pub(super) use policy::{running_head, style_only};
 
 /// A part of the pack that may be left out. Cover and cautions always stay.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -69,6 +69,10 @@ pub struct PackOptions<'a> {
 struct PinMap {
     title: String,
     faces: Vec<faces::Use>,
+    /// Whether its faces have no room on one printed page.
+    tall: bool,
+    doubts: Vec<String>,
+    arrangement: String,
     rows: Vec<Vec<String>>,
 }
 
@@ -119,11 +123,13 @@ struct Page<'a> {
     left_out: Vec<String>,
     checks: Vec<String>,
     total: usize,
+    signs: String,
     pins: Vec<PinMap>,
     pin_columns: Vec<&'static str>,
     wires: Table,
     strips: Vec<String>,
-    layout: Option<String>,
+    strip_notes: Vec<String>,
+    layout: Vec<String>,
     sprite: String,
     deference: String,
 }
@@ -141,35 +147,6 @@ fn tidy_all(texts: &[String]) -> Vec<String> {
 
 fn tidy_rows(rows: Vec<Vec<String>>) -> Vec<Vec<String>> {
     rows.into_iter().map(|row| tidy_all(&row)).collect()
-}
-
-/// A drawing for the page, which has the style sheet. A page may hold hundreds: so its groups, which tell programs and
-/// pointers what they are, are dissolved (its description tells all of it), lines that follow each other are drawn in
-/// one go, and there are no line breaks between elements.
-pub(super) fn drawn(mut scene: Scene) -> String {
-    let mut items = Vec::new();
-    dissolve(std::mem::take(&mut scene.items), &mut items);
-    scene.items = items;
-    let shared = SvgOptions { look: Look::AsAsked, with_style_sheet: false };
-    // Texts stand on one line, and `<` and `>` in them are escaped: this meets nothing but markup.
-    to_svg_with(&scene, shared).trim_end().replace(">\n<", "><")
-}
-
-/// Classes that draw a stroke and fill nothing, so that two paths in one look as they did.
-const STROKES: [&str; 5] = ["line", "thin", "rule", "firm", "leader"];
-
-fn dissolve(items: Vec<Item>, into: &mut Vec<Item>) {
-    for item in items {
-        match (item, into.last_mut()) {
-            (Item::Group(group), _) => dissolve(group.items, into),
-            (Item::Path { steps, class }, Some(Item::Path { steps: before, class: other }))
-                if class == *other && STROKES.contains(&class) =>
-            {
-                before.extend(steps);
-            }
-            (item, _) => into.push(item),
-        }
-    }
 }
 
 /// Makes a job pack of a plan.
@@ -192,7 +169,9 @@ pub fn pack(
     let data = script::data(harness, plan, &stamp, if has_plan { &phases } else { &[] }, &faces);
     let (pin_columns, pins) =
         if wants(PackSection::Pins) { pin_maps(harness, &mut faces) } else { Default::default() };
-    let head = policy::running_head(&stamp);
+    let (strips, strip_notes) =
+        if wants(PackSection::Strips) { strips(harness, netlist, options) } else { Default::default() };
+    let head = running_head(&stamp);
     let style =
         format!("{head}{}{}", include_str!("../../../templates/pack.css"), style_sheet(Look::AsAsked));
     let script = include_str!("../../../templates/pack.js");
@@ -219,12 +198,13 @@ pub fn pack(
         phases,
         left_out: if has_plan { left_out(harness, plan) } else { Vec::new() },
         checks: if has_plan { tidy_all(&plan.function_check) } else { Vec::new() },
+        signs: to_terse_svg(&signs_scene()),
         pins,
         pin_columns,
         wires: if wants(PackSection::Wires) { from_to(harness) } else { Table::default() },
-        strips: if wants(PackSection::Strips) { strips(harness, netlist, options) } else { Vec::new() },
-        layout: wants(PackSection::Layout)
-            .then(|| drawn(layout_scene(&layout_of(harness, &Highlights::default())))),
+        strips,
+        strip_notes,
+        layout: if wants(PackSection::Layout) { layout(harness) } else { Vec::new() },
         sprite: faces.sprite(),
         deference: options.deference.to_owned(),
     };
@@ -287,10 +267,18 @@ fn pin_maps(harness: &Harness, faces: &mut Faces<'_>) -> (Vec<&'static str>, Vec
     let (_, sheet) = pins(harness, None);
     let columns = sheet.sections.first().map_or(Vec::new(), |section| section.columns.clone());
     let ids: Vec<ConnectorId> = harness.connectors.ids().collect();
-    let one = |(id, section): (ConnectorId, Section)| PinMap {
-        title: tidy(&section.title),
-        faces: faces.both(id),
-        rows: tidy_rows(section.rows),
+    let one = |(id, section): (ConnectorId, Section)| {
+        let words = faces.words(id);
+        let both = faces.both(id);
+        PinMap {
+            title: tidy(&section.title),
+            tall: both.iter().map(|face| face.height).sum::<f64>() > PAGE
+                && both.iter().any(|face| face.width > HALF),
+            faces: both,
+            doubts: tidy_all(&words.doubts),
+            arrangement: tidy(&words.arrangement),
+            rows: tidy_rows(section.rows),
+        }
     };
     (columns, ids.into_iter().zip(sheet.sections).map(one).collect())
 }
@@ -307,14 +295,46 @@ fn from_to(harness: &Harness) -> Table {
     }
 }
 
-/// The circuits, each as a short strip.
-fn strips(harness: &Harness, netlist: &Netlist, options: &PackOptions<'_>) -> Vec<String> {
+/// Wider faces do not stand beside each other on A4.
+const HALF: f64 = 341.0;
+
+/// What is higher has no room on a printed page at 7 pt: no piece of a strip is.
+const PAGE: f64 = 860.0;
+
+/// A piece of the layout is no higher than this: it fills a page on its side.
+const ACROSS: f64 = 640.0;
+
+/// The layout, in pieces that have room on a printed page on its side.
+fn layout(harness: &Harness) -> Vec<String> {
+    let scene = layout_scene(&layout_of(harness, &Highlights::default()));
+    scene.cut(ACROSS).iter().map(to_terse_svg).collect()
+}
+
+/// The circuits, each as a short strip, in pieces that have room on a printed page; and what must be said of them.
+fn strips(harness: &Harness, netlist: &Netlist, options: &PackOptions<'_>) -> (Vec<String>, Vec<String>) {
     let strips = Strips::new(harness, netlist);
     let circuits = strips.circuits().into_iter().filter(|id| options.circuit.is_none_or(|only| only == *id));
+    let mut notes: Vec<String> = vec!["Wire ends and splice legs are left out.".to_owned()];
     let draw = |id: &str| {
         let subject = Subject::Circuit(id.to_owned());
-        let view = strips.view_with(&subject, &Highlights::default(), StripOptions { short: true });
-        drawn(strip_scene(&view))
+        let mut view = strips.view_with(&subject, &Highlights::default(), StripOptions { short: true });
+        shared_words_out(&mut view, &mut notes);
+        strip_scenes(&view, PAGE).iter().map(to_terse_svg).collect::<Vec<_>>()
     };
-    circuits.map(draw).collect()
+    let drawings = circuits.flat_map(draw).collect();
+    (drawings, notes)
+}
+
+/// Leaves out of a strip what the page says once: title, stamp and how figures are meant. And wire ends and splice legs: a third of the
+/// rows, of which a carried strip tells nothing but that a wire has ends.
+fn shared_words_out(view: &mut StripView, notes: &mut Vec<String>) {
+    let is_end = |what: &Stop| matches!(what, Stop::Element(e) if matches!(e.sign, Sign::End | Sign::Leg));
+    view.rows.retain(|row| !is_end(&row.what));
+    view.title.clear();
+    view.stamp.clear();
+    for note in std::mem::take(&mut view.figures) {
+        if !notes.contains(&note) {
+            notes.push(note);
+        }
+    }
 }

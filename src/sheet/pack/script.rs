@@ -32,6 +32,7 @@ struct Data<'a> {
     /// Where each switch rests.
     rest: BTreeMap<&'a str, &'a str>,
     phases: Vec<SetupView>,
+    meters: Vec<MeterData>,
     steps: Vec<StepData<'a>>,
     faces: BTreeMap<String, FaceData>,
 }
@@ -44,20 +45,39 @@ struct StepData<'a> {
     kind: &'static str,
     red: String,
     black: String,
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
     ohms: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
     low: Option<f64>,
+    #[serde(skip_serializing_if = "Option::is_none")]
     high: Option<f64>,
-    meter: &'static str,
-    /// Whether the meter shows a tone and nothing else.
-    tone_only: bool,
-    /// Its tone is certain above the first and below the second of these.
-    beeps: f64,
+    /// The meter, by its place among the page's meters.
+    meter: usize,
     /// Where the probes go on faces: key and contact.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
-    at: Vec<(char, &'a str, &'a str)>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    r: Option<(&'a str, &'a str)>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    b: Option<(&'a str, &'a str)>,
     /// What can be shown: word, and the step or the end that follows.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     out: Vec<(&'static str, Option<&'a str>, Option<usize>)>,
+}
+
+/// A meter; the page's script lays these over each step that is read with it.
+#[derive(Serialize, PartialEq)]
+struct MeterData {
+    meter: &'static str,
+    /// Whether it shows a tone and nothing else.
+    tone_only: bool,
+    /// Below this resistance it may give a tone.
+    beeps: f64,
+}
+
+impl MeterData {
+    fn of(step: &Step) -> Self {
+        let meter = &step.expect.meter;
+        Self { meter: meter.name, tone_only: meter.is_tone_only(), beeps: meter.beeps_between[1].get() }
+    }
 }
 
 #[derive(Serialize)]
@@ -77,10 +97,18 @@ pub(super) fn data(
     faces: &Faces<'_>,
 ) -> String {
     let wanted: &[_] = if parts.is_empty() { &[] } else { &plan.phases };
-    let pairs = wanted.iter().zip(parts).enumerate();
-    let steps = pairs.flat_map(|(at, (phase, part))| {
-        phase.steps.iter().zip(&part.steps).map(move |(step, part)| step_data(harness, at, step, part))
-    });
+    let mut meters: Vec<MeterData> = Vec::new();
+    let mut steps = Vec::new();
+    for (at, (phase, part)) in wanted.iter().zip(parts).enumerate() {
+        for (step, part) in phase.steps.iter().zip(&part.steps) {
+            let own = MeterData::of(step);
+            let meter = meters.iter().position(|meter| *meter == own).unwrap_or(meters.len());
+            if meter == meters.len() {
+                meters.push(own);
+            }
+            steps.push(step_data(harness, [at, meter], step, part));
+        }
+    }
     let probes = parts.iter().flat_map(|part| &part.steps).flat_map(|step| [&step.red, &step.black]);
     let probed: BTreeSet<&str> = probes.filter_map(|probe| Some(probe.face.as_ref()?.0.as_str())).collect();
     let mut data = Data {
@@ -95,11 +123,12 @@ pub(super) fn data(
             .map(|(id, _, rest)| (harness.parts[id].id.as_str(), position_name(harness, id, rest)))
             .collect(),
         phases: wanted.iter().map(|phase| SetupView::of(harness, &phase.setup)).collect(),
-        steps: steps.collect(),
+        meters,
+        steps,
         faces: faces.all().filter(|(key, _)| probed.contains(key.as_str())).map(face_data).collect(),
     };
     // Plain structs of texts and numbers: there is nothing that JSON could refuse.
-    let plan = serde_json::to_string(&(&data.phases, &data.steps)).unwrap_or_default();
+    let plan = serde_json::to_string(&(&data.phases, &data.meters, &data.steps)).unwrap_or_default();
     let digest = Sha256::digest(plan.as_bytes());
     data.plan = digest.iter().take(8).fold(String::new(), |text, byte| format!("{text}{byte:02x}"));
     let json = serde_json::to_string(&data).unwrap_or_default();
@@ -117,15 +146,14 @@ fn plugs(harness: &Harness) -> BTreeMap<&str, &str> {
 
 fn step_data<'a>(
     harness: &Harness,
-    phase: usize,
+    [phase, meter]: [usize; 2],
     step: &'a Step,
     part: &'a super::steps::StepPart,
 ) -> StepData<'a> {
     let (m, expect) = (&step.measurement, &step.expect);
-    let at = [('r', &part.red), ('b', &part.black)];
-    let at = at.into_iter().filter_map(|(letter, probe)| {
-        probe.face.as_ref().map(|(key, contact)| (letter, key.as_str(), contact.as_str()))
-    });
+    let at = |probe: &'a super::steps::ProbePart| {
+        probe.face.as_ref().map(|(key, contact)| (key.as_str(), contact.as_str()))
+    };
     let out = step.outcomes.iter().map(|outcome| match &outcome.next {
         Next::Step { id, .. } => (outcome.shown.word(), Some(id.as_str()), None),
         Next::End(at) => (outcome.shown.word(), None, Some(at + 1)),
@@ -139,10 +167,9 @@ fn step_data<'a>(
         ohms: expect.ohms,
         low: expect.low.is_finite().then_some(expect.low),
         high: expect.high.filter(|high| high.is_finite()),
-        meter: expect.meter.name,
-        tone_only: expect.meter.is_tone_only(),
-        beeps: expect.meter.beeps_between[1].get(),
-        at: at.collect(),
+        meter,
+        r: at(&part.red),
+        b: at(&part.black),
         out: out.collect(),
     }
 }

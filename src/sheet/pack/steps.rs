@@ -9,9 +9,9 @@ use super::super::complaint::{arrivals, percent};
 use super::super::plan::{capital, limits, narrow};
 use super::super::{colours_at, station_word};
 use super::faces::{Faces, Use};
-use super::{drawn, tidy, tidy_all};
+use super::{tidy, tidy_all};
 use crate::definition::{Harness, Point};
-use crate::draw::{Side, probe_at, setup_of, setup_scene};
+use crate::draw::{Side, probe_at, setup_of, setup_scene, to_terse_svg};
 use crate::plan::complaint::{Next, Outcome, Shown};
 use crate::plan::{Phase, Plan, Stage, Step};
 use crate::setup::Setup;
@@ -153,7 +153,7 @@ fn phase_part(
         cautions: tidy_all(&phase.cautions),
         live: tidy(&live.collect::<Vec<_>>().join(", ")),
         steps: steps.collect(),
-        picture: drawn(setup_scene(&setup_of(harness, &phase.setup, &name, None))),
+        picture: to_terse_svg(&setup_scene(&setup_of(harness, &phase.setup, &name, None))),
     }
 }
 
@@ -263,7 +263,8 @@ fn face_at(
     let id = harness.contacts[contact].connector;
     let open = harness.connectors[id].mating.is_none_or(|mating| setup.is_parted(mating));
     let name = crate::draw::clean(&harness.contacts[contact].name);
-    Some((id, if open { Side::Mating } else { Side::Wire }, name))
+    let side = if open { Side::Mating } else { Side::Wire };
+    Some((id, Faces::side(harness, id, side), name))
 }
 
 /// The faces that a step probes, each once, with the marks on it.
@@ -283,7 +284,7 @@ fn minis(
         let round = |value: f64| (value * 10.0).round() / 10.0;
         let mark = (letter, round(x - 24.0), round(y - 24.0));
         let word = if letter == 'r' { "R" } else { "B" };
-        match minis.iter_mut().find(|mini| mini.face.symbol == face.symbol) {
+        match minis.iter_mut().find(|mini| mini.face.shared == face.shared) {
             Some(mini) => {
                 mini.marks.push(mark);
                 mini.caption.push_str(&format!(", {word} {}", probe.point));

@@ -5,10 +5,10 @@
 
 use std::collections::BTreeSet;
 
-use super::super::pack::drawn;
+use super::super::paper::{Picture, picture};
 use crate::compare::carries;
 use crate::definition::{ConnectorId, Harness, Point};
-use crate::draw::{Mark, Scene, Side, face_of, face_scene};
+use crate::draw::Mark;
 use crate::repair::TouchedNames;
 
 /// The connectors that were touched, by name: opened, or at an end of a touched wire.
@@ -63,30 +63,34 @@ fn at(harness: &Harness, point: &str) -> String {
     harness.point(point).map_or_else(|_| "no such contact".to_owned(), |point| carries(harness, point))
 }
 
-/// The wire sides of these connectors before and after, the touched contacts pointed out; each as SVG. What is mended is
-/// marked good only once it is proven.
+/// The wire sides of these connectors before and after, the touched contacts pointed out. What is mended is marked good
+/// only once it is proven.
 pub(super) fn faces(
     [before, after]: [&Harness; 2],
     connectors: &[String],
     touched: &[&TouchedNames],
     proven: bool,
-) -> Vec<String> {
+) -> Vec<Picture> {
     let now = if proven { Mark::Good } else { Mark::NotYet };
     let mut drawings = Vec::new();
     for name in connectors {
-        let both = [(before, Mark::Bad), (after, now)].map(|(harness, mark)| {
+        let both = [("Before", before, Mark::Bad), ("After", after, now)].map(|(when, harness, mark)| {
             let id = harness.names.connector(name)?;
-            Some(face(harness, id, mark, touched))
+            Some(face(harness, id, (when, mark), touched))
         });
         if let [Some(old), Some(new)] = both {
-            drawings.push(drawn(old));
-            drawings.push(drawn(new));
+            drawings.extend([old, new]);
         }
     }
     drawings
 }
 
-fn face(harness: &Harness, id: ConnectorId, mark: Mark, touched: &[&TouchedNames]) -> Scene {
+fn face(
+    harness: &Harness,
+    id: ConnectorId,
+    (when, mark): (&str, Mark),
+    touched: &[&TouchedNames],
+) -> Picture {
     let is_touched = |point: &str| {
         touched.iter().any(|touched| {
             touched.points.iter().any(|name| name == point)
@@ -98,5 +102,5 @@ fn face(harness: &Harness, id: ConnectorId, mark: Mark, touched: &[&TouchedNames
         .filter(|contact| is_touched(&harness.point_name(Point::Contact(*contact))))
         .map(|contact| (contact, mark))
         .collect();
-    face_scene(&face_of(harness, id, Side::Wire, &marks))
+    picture(harness, id, when, &marks)
 }

@@ -17,7 +17,7 @@ use serde::Serialize;
 
 use super::locate::ReadingView;
 use super::pack::{policy, tidy};
-use super::paper::{Part, part};
+use super::paper::{Part, Picture, part};
 use super::{LocateView, Section, Sheet, Stamp, locate, reasons};
 use crate::definition::Harness;
 use crate::draw::{Look, style_sheet};
@@ -155,7 +155,7 @@ pub fn report(case: &Case<'_>) -> Result<(ReportView, Sheet, String), askama::Er
     });
     sheet.notes.push(case.deference.to_owned());
     let faces = changes::faces(both, &connectors, &touched, view.verdict == "proven");
-    let page = page(case, &view, &sheet, &faces)?;
+    let page = page(case, &view, &sheet, faces)?;
     Ok((view, sheet, page))
 }
 
@@ -358,7 +358,7 @@ fn page(
     case: &Case<'_>,
     view: &ReportView,
     sheet: &Sheet,
-    faces: &[String],
+    faces: Vec<Picture>,
 ) -> Result<String, askama::Error> {
     let head = policy::running_head(&view.harness);
     let style =
@@ -369,7 +369,7 @@ fn page(
     if let Some(contacts) = parts.iter_mut().find(|part| part.title == "Before and after") {
         contacts.caption =
             "Wire side, before and after in turn; the touched contacts are pointed out.".into();
-        contacts.drawings = faces.to_vec();
+        contacts.drawings = faces;
     }
     let page = Page {
         policy: policy::style_only(&style),
