@@ -43,7 +43,8 @@
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
 //! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`verify`],
-//! [`record`], [`locate`], [`study`], [`repair`], [`draw`], [`sheet`], [`guide`], [`cli`].
+//! [`record`], [`locate`], [`study`], [`repair`], [`exchange`],
+//! [`draw`], [`sheet`], [`guide`], [`cli`].
 
 pub mod audit;
 pub mod circuit;
@@ -51,6 +52,7 @@ pub mod cli;
 pub mod conductor;
 pub mod definition;
 pub mod draw;
+pub mod exchange;
 pub mod fault;
 pub mod guide;
 pub mod locate;

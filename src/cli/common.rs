@@ -52,14 +52,7 @@ pub(super) fn read_text(path: &Path) -> anyhow::Result<String> {
 
 /// Reads a text file; the error is the reason in words, without the path.
 pub(super) fn read_plain(path: &Path) -> Result<String, String> {
-    let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
-    let mut bytes = Vec::new();
-    let most = MOST_BYTES as u64 + 1;
-    file.take(most).read_to_end(&mut bytes).map_err(|error| error.to_string())?;
-    if bytes.len() > MOST_BYTES {
-        return Err(format!("it is larger than {} MiB", MOST_BYTES >> 20));
-    }
-    let mut text = String::from_utf8(bytes).map_err(|error| {
+    let mut text = String::from_utf8(read_bytes(path)?).map_err(|error| {
         let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
         let line = good.split(|b| *b == b'\n').count();
         format!("it is not UTF-8 text (line {line}): save it as UTF-8")
@@ -68,6 +61,18 @@ pub(super) fn read_plain(path: &Path) -> Result<String, String> {
         text.drain(..BYTE_ORDER_MARK.len_utf8());
     }
     Ok(text)
+}
+
+/// Reads a file of any kind, but never more than a definition may hold; the error is the reason in words.
+pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, String> {
+    let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
+    let mut bytes = Vec::new();
+    let most = MOST_BYTES as u64 + 1;
+    file.take(most).read_to_end(&mut bytes).map_err(|error| error.to_string())?;
+    if bytes.len() > MOST_BYTES {
+        return Err(format!("it is larger than {} MiB", MOST_BYTES >> 20));
+    }
+    Ok(bytes)
 }
 
 /// Some editors put it in front of UTF-8 text; it is no part of the text.

@@ -9,6 +9,7 @@ use super::{Outcome, files, output};
 use crate::circuit::{Change, spice};
 use crate::definition::diagnostic::nearest;
 use crate::definition::{ConditionId, Harness, PartId, PartKind};
+use crate::exchange::export;
 use crate::fault::{Fault, Universe};
 use crate::netlist::Netlist;
 use crate::setup::{Power, Setup};
@@ -19,20 +20,20 @@ pub(super) struct ExportArgs {
     source: Source,
     #[command(flatten)]
     form: Form,
-    /// Whether the batteries are connected
-    #[arg(long, value_enum, default_value_t)]
-    power: PowerArg,
-    /// Connectors that are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
+    /// Of a deck: whether the batteries are connected (they are where this is left out)
+    #[arg(long, value_enum, requires = "spice")]
+    power: Option<PowerArg>,
+    /// Of a deck: connectors that are unplugged: P1,P2
+    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',', requires = "spice")]
     unplug: Vec<String>,
-    /// Switches that are not at rest: S1=run,S2=spray
-    #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
+    /// Of a deck: switches that are not at rest: S1=run,S2=spray
+    #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',', requires = "spice")]
     set: Vec<String>,
-    /// Conditions that hold
-    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
+    /// Of a deck: conditions that hold
+    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',', requires = "spice")]
     condition: Vec<String>,
-    /// Put a single fault into the machine, by the id that plans print: 31A:open
-    #[arg(long, value_name = "FAULT")]
+    /// Of a deck: put a single fault into the machine, by the id that plans print: 31A:open
+    #[arg(long, value_name = "FAULT", requires = "spice")]
     fault: Option<String>,
     /// Write to this file
     #[arg(short, value_name = "FILE")]
@@ -49,6 +50,26 @@ struct Form {
     /// A deck of the circuit in this state, for a SPICE circuit simulator (ngspice)
     #[arg(long)]
     spice: bool,
+    /// A table that `import` reads back
+    #[arg(long, value_enum)]
+    csv: Option<TableArg>,
+    /// Both tables as sheets of one workbook (with -o; where the program was built with the feature `xlsx`)
+    #[arg(long, requires = "output")]
+    xlsx: bool,
+    /// The graph of all points in the DOT language
+    #[arg(long)]
+    dot: bool,
+    /// The whole machine as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum TableArg {
+    /// The from-to list
+    Wires,
+    /// The pin maps
+    Pins,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
@@ -71,18 +92,32 @@ impl From<PowerArg> for Power {
 
 pub(super) fn run(args: &ExportArgs) -> anyhow::Result<Outcome> {
     let harness = args.source.load()?;
-    let netlist = Netlist::new(&harness);
-    let setup = setup(args, &harness)?;
-    let (changes, words) = match &args.fault {
-        Some(id) => fault(&harness, &netlist, id)?,
-        None => (Vec::new(), String::new()),
+    let form = &args.form;
+    let bytes = match form.csv {
+        Some(TableArg::Wires) => export::csv(&export::wires_table(&harness)).into_bytes(),
+        Some(TableArg::Pins) => export::csv(&export::pins_table(&harness)).into_bytes(),
+        None if form.xlsx => export::workbook(&harness)?,
+        None if form.dot => export::dot(&harness).into_bytes(),
+        None if form.json => (serde_json::to_string_pretty(&export::machine(&harness))? + "\n").into_bytes(),
+        None => deck(args, &harness)?.into_bytes(),
     };
-    let text = spice::deck(&harness, &netlist, &setup, &changes, &words)?.text();
     match &args.output {
-        Some(path) => files::write(path, text.as_bytes(), args.force)?,
-        None => output::print(&text)?,
+        Some(path) => files::write(path, &bytes, args.force)?,
+        // All forms but the workbook are text, and that goes to a file.
+        None => output::print(&String::from_utf8_lossy(&bytes))?,
     }
     Ok(Outcome::Well)
+}
+
+/// The circuit in the setup asked for.
+fn deck(args: &ExportArgs, harness: &Harness) -> anyhow::Result<String> {
+    let netlist = Netlist::new(harness);
+    let setup = setup(args, harness)?;
+    let (changes, words) = match &args.fault {
+        Some(id) => fault(harness, &netlist, id)?,
+        None => (Vec::new(), String::new()),
+    };
+    Ok(spice::deck(harness, &netlist, &setup, &changes, &words)?.text())
 }
 
 fn setup(args: &ExportArgs, harness: &Harness) -> anyhow::Result<Setup> {
@@ -91,7 +126,7 @@ fn setup(args: &ExportArgs, harness: &Harness) -> anyhow::Result<Setup> {
     let set = args.set.iter().map(|text| position(harness, text)).collect::<Result<Vec<_>, _>>()?;
     let conditions = args.condition.iter().map(|name| condition(harness, name));
     let conditions = conditions.collect::<Result<Vec<_>, _>>()?;
-    Ok(Setup::described(harness, args.power.into(), &unplugged, &set, &conditions)?)
+    Ok(Setup::described(harness, args.power.unwrap_or_default().into(), &unplugged, &set, &conditions)?)
 }
 
 /// A switch and its position, as `S1=run` names them.

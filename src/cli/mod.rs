@@ -10,6 +10,8 @@ mod draw;
 mod export;
 mod files;
 mod guide;
+mod import;
+mod import_options;
 mod locate;
 mod log;
 mod log_place;
@@ -70,6 +72,8 @@ enum Command {
     Repair(Box<repair::RepairArgs>),
     /// The report of a repair: complaint, readings, reasoning, repair, retest, signatures
     Report(report::ReportArgs),
+    /// A definition from a from-to list or a pin map in CSV or XLSX
+    Import(Box<import::ImportArgs>),
     /// The machine in the form of another program
     Export(export::ExportArgs),
 }
@@ -101,6 +105,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Pack(args) => pack::run(args),
         Command::Repair(args) => repair::run(args),
         Command::Report(args) => report::run(args),
+        Command::Import(args) => import::run(args),
         Command::Export(args) => export::run(args),
     };
     match outcome {
