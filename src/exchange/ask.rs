@@ -42,9 +42,9 @@ pub(super) enum Ask {
     /// A blank cell where a connector or an end belongs.
     Blank,
     /// A colour that is none, or several.
-    Colour(String),
+    Colour,
     /// A name alone: a splice, a terminal or a ground.
-    Joint(String),
+    Joint,
     /// A table of contacts that names no connector.
     Connector,
     /// Several wires in a contact, or one signal on several.
@@ -63,8 +63,14 @@ impl Ask {
             Self::GaugeUnit => ("a conductor size without a system: AWG, SAE or mm2", "--gauge-unit AWG, --gauge-unit SAE or --gauge-unit mm2".to_owned()),
             Self::Decimal => ("a sign that may be the decimal sign or part the thousands", "--decimal point or --decimal comma".to_owned()),
             Self::Blank => ("a blank cell where a connector or an end belongs: as the cell above (merged cells), or nothing", "--blank above or --blank reject".to_owned()),
-            Self::Colour(text) => ("a colour that is no IEC 60757 code, or could be several", format!("--colour \"{text}=CODE\" with CODE such as BU or RD/WH; --colour \"{text}=none\" keeps it as a comment")),
-            Self::Joint(name) => ("a name without a contact: a splice, a terminal (lug, stud) or a terminal on the frame", format!("--splice \"{name}\", --terminal \"{name}\" or --ground \"{name}\"")),
+            Self::Colour => (
+                "a colour that is no IEC 60757 code, or could be several",
+                "--colour TEXT=CODE with a code such as BU or RD/WH; --colour TEXT=none keeps it as a comment".to_owned(),
+            ),
+            Self::Joint => (
+                "a name without a contact: a splice, a terminal (lug, stud) or a terminal on the frame",
+                "--splice NAMES, --terminal NAMES, --ground NAMES".to_owned(),
+            ),
             Self::Connector => ("contacts of which connector?", "--connector NAME".to_owned()),
             Self::Joined => ("two wires in one contact, or one signal on two contacts of a connector: meant, or a mistake in the table", "--joined CONTACTS (P1.3,P2.A) or --joined all says that they are meant; else mend the table".to_owned()),
             Self::Prefix => ("a name that stands for a wire and for something else: ids are shared", "--wire-prefix W puts W before every wire id".to_owned()),
@@ -86,8 +92,9 @@ pub struct Question {
     pub count: usize,
 }
 
-/// So many examples are shown of each question.
+/// So many examples are shown of each question; names and colours are answered one by one, so all of them.
 const EXAMPLES: usize = 4;
+const NAMES: usize = 100;
 
 /// Questions as they come up, each once.
 #[derive(Debug, Default)]
@@ -97,9 +104,10 @@ pub(super) struct Questions {
 
 impl Questions {
     pub(super) fn add(&mut self, ask: Ask, row: usize, text: String) {
+        let most = if matches!(ask, Ask::Colour | Ask::Joint) { NAMES } else { EXAMPLES };
         let (examples, count) = self.open.entry(ask).or_default();
         *count += 1;
-        if examples.len() < EXAMPLES && !examples.iter().any(|(_, known)| *known == text) {
+        if examples.len() < most && !examples.iter().any(|(_, known)| *known == text) {
             examples.push((row, text));
         }
     }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use super::ask::Trouble;
+use super::ask::{Ask, Trouble};
 use super::options::Options;
 
 /// The user's decisions, and what was done to texts on the way.
@@ -16,6 +16,8 @@ pub(super) struct Desk<'o> {
     pub comma_seen: bool,
     /// Numbers such as `1.200`, which mean another thing where commas are decimal signs; each with its row.
     pub pointed: Vec<(usize, String)>,
+    /// What has to be decided about the row at hand, beside what its reader gives back.
+    pub asked: Vec<(Ask, String)>,
     /// The row at hand.
     pub row: usize,
 }
@@ -28,6 +30,7 @@ impl<'o> Desk<'o> {
             written: BTreeMap::new(),
             comma_seen: false,
             pointed: Vec::new(),
+            asked: Vec::new(),
             row: 0,
         }
     }

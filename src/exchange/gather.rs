@@ -8,7 +8,7 @@ use super::ask::{Ask, Questions};
 use super::head::Layout;
 use super::options::Options;
 use super::point::{End, Joint};
-use super::row::{Details, Fact, Items};
+use super::row::{Details, Fact, Items, Strand};
 use super::strands;
 use super::word::Instead;
 
@@ -81,7 +81,7 @@ pub(super) fn gather(
     number(&mut draft, wires);
     draft.loose = loose.iter().filter_map(loose_end).collect();
     note_loose(&mut draft);
-    joined_on_purpose(&mut draft, options, questions);
+    joined_on_purpose(&mut draft, &items.strands, options, questions);
     prefixes(&draft, questions);
     draft
 }
@@ -254,7 +254,7 @@ fn joints(items: &Items, options: &Options, questions: &mut Questions) -> Vec<(S
             };
             match joint {
                 Some(joint) => drop(found.insert(name, joint)),
-                None => questions.add(Ask::Joint(name.clone()), strand.row, name.clone()),
+                None => questions.add(Ask::Joint, strand.row, name.clone()),
             }
         }
     }
@@ -308,7 +308,14 @@ fn note_loose(draft: &mut Draft) {
 }
 
 /// Marks contacts with several wires, or with a signal that stands twice in their connector, where that is meant.
-fn joined_on_purpose(draft: &mut Draft, options: &Options, questions: &mut Questions) {
+fn joined_on_purpose(draft: &mut Draft, strands: &[Strand], options: &Options, questions: &mut Questions) {
+    // How many wires of an end stand in one cell.
+    let mut cells: BTreeMap<(String, usize), usize> = BTreeMap::new();
+    for strand in strands {
+        for end in &strand.ends {
+            *cells.entry((end.name(), strand.row)).or_default() += 1;
+        }
+    }
     let mut wires: BTreeMap<String, Vec<usize>> = BTreeMap::new();
     for wire in &draft.wires {
         for end in &wire.ends {
@@ -325,7 +332,8 @@ fn joined_on_purpose(draft: &mut Draft, options: &Options, questions: &mut Quest
             let rows = wires.get(&name).map_or(&[][..], Vec::as_slice);
             let several = rows.len() > 1;
             // Wires that stand in one cell are together on purpose.
-            let one_cell = several && rows.iter().all(|row| *row == rows[0]);
+            let whole = |((end, _), count): (&(String, usize), &usize)| *end == name && *count >= rows.len();
+            let one_cell = several && cells.range((name.clone(), 0)..=(name.clone(), usize::MAX)).any(whole);
             let shared = contact.signal.as_ref().is_some_and(|signal| signals[signal] > 1);
             let meant = options.joined.holds(&name);
             contact.joined = one_cell || ((several || shared) && meant);

@@ -200,6 +200,9 @@ fn read_rows(
                 Layout::Pins => pins::read(&mut reader, row),
             };
             reader.carry(row);
+            for (ask, text) in std::mem::take(&mut reader.desk.asked) {
+                questions.add(ask, row.number, text);
+            }
             match read {
                 Ok(found) => {
                     understood.used.push(row.number);

@@ -142,7 +142,7 @@ fn cut<'t>(part: &'t str, desk: &Desk<'_>) -> Result<Option<(&'t str, &'t str)>,
     // `1-4`, `A-D`, `J1-1-4`: what stands to the left may be the first of a range.
     let first = left.rsplit_once('-').map_or(left, |(_, first)| first);
     match (is_span(first, right), desk.options.dash) {
-        (false, _) if Joint::by_name(left).is_some() => Trouble::ask(Ask::Joint(part.to_owned()), part),
+        (false, _) if Joint::by_name(left).is_some() => Trouble::ask(Ask::Joint, part),
         (false, _) | (true, Some(Dash::Contact)) => Ok(Some((left, right))),
         (true, None) => Trouble::ask(Ask::Dash, part),
         (true, Some(Dash::Name)) => {
@@ -285,7 +285,7 @@ mod tests {
         assert_eq!(read("4-1", None).as_deref(), Ok("4.1"));
         assert!(read("J1.A-K", Some(Dash::Range)).is_err_and(|e| e.contains("leave out")));
         assert!(read("J1.1..9999", None).is_err_and(|e| e.contains("more than")));
-        assert_eq!(read("SP-2", None), Err("Joint(\"SP-2\")".to_owned()));
+        assert_eq!(read("SP-2", None), Err("Joint".to_owned()));
     }
 
     #[test]

@@ -226,11 +226,17 @@ impl<'a, 'o> Reader<'a, 'o> {
                 if instead(text) == Some(Instead::Nothing) {
                     continue;
                 }
-                match self.detail(field, text)? {
-                    Some(value) => details.values.push((key, value)),
-                    None => notes.push(format!("{key}: {text}")),
+                match self.detail(field, text) {
+                    Ok(Some(value)) => details.values.push((key, value)),
+                    Ok(None) => notes.push(format!("{key}: {text}")),
+                    // The other cells may have questions too: all are asked at once.
+                    Err(Trouble::Ask(ask, text)) => self.desk.asked.push((ask, text)),
+                    Err(reason) => return Err(reason),
                 }
             }
+        }
+        if let Some((ask, text)) = self.desk.asked.pop() {
+            return Err(Trouble::Ask(ask, text));
         }
         notes.dedup();
         Ok((all, notes))

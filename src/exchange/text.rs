@@ -167,7 +167,20 @@ fn is_open(record: &StringRecord, text: &str, end: usize) -> bool {
 
 fn cell(text: &str) -> Cell {
     let text = defuse::restored(text);
-    if is_month_date(&text) { Cell::Date(text) } else { Cell::Text(text) }
+    match () {
+        () if is_month_date(&text) => Cell::Date(text),
+        () if is_error(&text) => Cell::Fault(text),
+        () => Cell::Text(text),
+    }
+}
+
+/// Whether a text is what a spreadsheet shows for a formula without a result (OpenFormula 1.2, section 5.12, and
+/// LibreOffice's own `Err:510`).
+fn is_error(text: &str) -> bool {
+    const ERRORS: [&str; 7] = ["#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!"];
+    let text = text.trim();
+    let numbered = text.strip_prefix("Err:").is_some_and(|rest| rest.bytes().all(|b| b.is_ascii_digit()));
+    ERRORS.contains(&text) || numbered
 }
 
 const MONTHS: [&str; 12] =

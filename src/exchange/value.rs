@@ -110,8 +110,8 @@ pub(super) fn colour(text: &str, desk: &mut Desk<'_>) -> Result<Option<Colour>, 
             (Some(Some(colour)), _) => letters.push(colour.to_string()),
             (None, [code]) => letters.push(code.letters().to_owned()),
             // One word of several: ask about that word, so that one answer settles all cells that have it.
-            (None, [_, _, ..]) => return Trouble::ask(Ask::Colour((*word).to_owned()), text),
-            _ => return Trouble::ask(Ask::Colour(text.trim().to_owned()), text),
+            (None, [_, _, ..]) => return Trouble::ask(Ask::Colour, *word),
+            _ => return Trouble::ask(Ask::Colour, text.trim()),
         }
     }
     let both = words == ["green", "yellow"] && !text.contains('/');
@@ -121,7 +121,7 @@ pub(super) fn colour(text: &str, desk: &mut Desk<'_>) -> Result<Option<Colour>, 
             desk.note("colour", text, &written);
             Ok(Some(colour))
         }
-        Err(_) => Trouble::ask(Ask::Colour(text.trim().to_owned()), text),
+        Err(_) => Trouble::ask(Ask::Colour, text.trim()),
     }
 }
 
@@ -183,6 +183,7 @@ mod tests {
     ) -> Result<String, String> {
         read(text, &mut Desk::new(options)).map_err(|trouble| match trouble {
             Trouble::Reject(reason) => reason,
+            Trouble::Ask(Ask::Colour, word) => format!("Colour {word}"),
             Trouble::Ask(ask, _) => format!("{ask:?}"),
         })
     }
@@ -267,10 +268,10 @@ mod tests {
             assert_eq!(read(text, &plain, show).as_deref(), Ok(wanted), "{text}");
         }
         for (text, asked) in [
-            ("BL", "Colour(\"bl\")"),
-            ("BL/WH", "Colour(\"bl\")"),
-            ("light blue", "Colour(\"light blue\")"),
-            ("clear", "Colour(\"clear\")"),
+            ("BL", "Colour bl"),
+            ("BL/WH", "Colour bl"),
+            ("light blue", "Colour light blue"),
+            ("clear", "Colour clear"),
         ] {
             assert_eq!(read(text, &plain, show), Err(asked.to_owned()), "{text}");
         }

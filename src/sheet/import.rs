@@ -105,7 +105,7 @@ fn columns(understood: &Understood) -> Section {
         };
         let sure = match column.sure {
             Sure::Unknown if column.filled == 0 => "empty".to_owned(),
-            Sure::Unknown => "not understood: kept as comments".to_owned(),
+            Sure::Unknown => "unknown: kept as a comment".to_owned(),
             sure => sure.words().to_owned(),
         };
         vec![
@@ -114,7 +114,7 @@ fn columns(understood: &Understood) -> Section {
             meaning,
             sure,
             column.filled.to_string(),
-            column.example.clone(),
+            short(&column.example),
         ]
     };
     Section {
@@ -123,6 +123,16 @@ fn columns(understood: &Understood) -> Section {
         rows: understood.columns.iter().map(row).collect(),
         ..Section::default()
     }
+}
+
+/// So many characters of a cell are shown.
+const SHOWN: usize = 20;
+
+fn short(text: &str) -> String {
+    if text.chars().count() <= SHOWN {
+        return text.to_owned();
+    }
+    text.chars().take(SHOWN - 1).chain(['…']).collect()
 }
 
 fn rewritten(understood: &Understood) -> Section {
