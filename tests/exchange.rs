@@ -151,7 +151,8 @@ fn questions_name_the_argument_that_settles_them() {
     let settled = Options { joined: Joined::All, ..options };
     assert_eq!(
         told(text, &settled),
-        "! 3 1 wire ids for 2 wires: give each its own".replace("! 3", "W1 1.1 2.1 850 mm\nW2 1.2 2.2 850 mm\n! 3")
+        "! 3 1 wire ids for 2 wires: give each its own"
+            .replace("! 3", "W1 1.1 2.1 850 mm\nW2 1.2 2.2 850 mm\n! 3")
     );
 }
 
@@ -195,7 +196,8 @@ fn a_machine_goes_out_as_a_list_and_comes_back() {
     for seed in 0..60 {
         let made = machine::made(seed, 5 + seed as usize);
         let text = csv(&wires_table(&made));
-        let imported = read(&text, &options).unwrap_or_else(|unclear| panic!("{seed}: {:?}", unclear.questions));
+        let imported =
+            read(&text, &options).unwrap_or_else(|unclear| panic!("{seed}: {:?}", unclear.questions));
         assert_eq!(imported.rejects, [], "{seed}");
         let back = harness(&imported);
         let all = |harness: &Harness| harness.wires.values().map(|w| essence(harness, w)).collect::<Vec<_>>();
@@ -223,7 +225,8 @@ fn pin_maps_go_out_and_come_back() {
             ..Options::default()
         };
         let text = csv(&pins_table(&made));
-        let imported = read(&text, &options).unwrap_or_else(|unclear| panic!("{seed}: {:?}", unclear.questions));
+        let imported =
+            read(&text, &options).unwrap_or_else(|unclear| panic!("{seed}: {:?}", unclear.questions));
         assert_eq!(imported.rejects, [], "{seed}");
         let back = harness(&imported);
         let contacts = |harness: &Harness| {
@@ -259,7 +262,8 @@ fn nothing_is_lost(grid: &Grid, options: &Options) -> Result<bool, TestCaseError
         }
     };
     let u = &understood;
-    let mut seen: Vec<usize> = [&u.above, &u.head, &u.repeated, &u.used].into_iter().flatten().copied().collect();
+    let mut seen: Vec<usize> =
+        [&u.above, &u.head, &u.repeated, &u.used].into_iter().flatten().copied().collect();
     seen.extend(rejects.iter().map(|reject| reject.row));
     seen.sort_unstable();
     let rows: Vec<usize> = grid.rows.iter().map(|row| row.number).collect();
@@ -271,27 +275,40 @@ fn nothing_is_lost(grid: &Grid, options: &Options) -> Result<bool, TestCaseError
 }
 
 const CELLS: [&str; 40] = [
-    "P1", "P2", "J1", "A", "B", "1", "2", "31A", "32", "P1.A", "P1-1", "J1/2", "J1:B", "SP1", "GND", "1-4", "1..3",
-    "NC", "-", "TBD", "", "", "red", "BL", "RD/WH", "16 AWG", "1,5 mm²", "16", "2.4 m", "850", "1,200", "=1+1", "'-",
-    "04-Jan", "#REF!", "From", "a\nb", "P1, P2", "é(x)", "101, 102",
+    "P1", "P2", "J1", "A", "B", "1", "2", "31A", "32", "P1.A", "P1-1", "J1/2", "J1:B", "SP1", "GND", "1-4",
+    "1..3", "NC", "-", "TBD", "", "", "red", "BL", "RD/WH", "16 AWG", "1,5 mm²", "16", "2.4 m", "850",
+    "1,200", "=1+1", "'-", "04-Jan", "#REF!", "From", "a\nb", "P1, P2", "é(x)", "101, 102",
 ];
 const HEADS: [&str; 16] = [
-    "Wire", "From", "To", "Pin", "Connector", "Colour", "Size", "Length", "Signal", "Remarks", "From pin", "To pin",
-    "", "Supplier", "Length mm", "AWG",
+    "Wire",
+    "From",
+    "To",
+    "Pin",
+    "Connector",
+    "Colour",
+    "Size",
+    "Length",
+    "Signal",
+    "Remarks",
+    "From pin",
+    "To pin",
+    "",
+    "Supplier",
+    "Length mm",
+    "AWG",
 ];
 
 fn table() -> impl Strategy<Value = String> {
     let cell = (0..CELLS.len()).prop_map(|at| CELLS[at]);
     let head = prop::collection::vec((0..HEADS.len()).prop_map(|at| HEADS[at]), 2..7);
     let rows = prop::collection::vec(prop::collection::vec(cell, 1..7), 1..12);
-    (prop_oneof![Just(vec!["Wire", "From", "To"]), Just(vec!["Connector", "Pin", "Wire", "To"]), head], rows).prop_map(
-        |(head, rows)| {
+    (prop_oneof![Just(vec!["Wire", "From", "To"]), Just(vec!["Connector", "Pin", "Wire", "To"]), head], rows)
+        .prop_map(|(head, rows)| {
             let mut writer = ::csv::WriterBuilder::new().flexible(true).from_writer(Vec::new());
             writer.write_record(&head).unwrap();
             rows.iter().for_each(|row| writer.write_record(row).unwrap());
             String::from_utf8(writer.into_inner().unwrap()).unwrap()
-        },
-    )
+        })
 }
 
 fn decided() -> Options {

@@ -46,6 +46,7 @@ pub(super) struct ExportArgs {
 /// What to write: exactly one of them.
 #[derive(Debug, clap::Args)]
 #[group(required = true, multiple = false)]
+#[expect(clippy::struct_excessive_bools, reason = "the group lets only one of them be set")]
 struct Form {
     /// A deck of the circuit in this state, for a SPICE circuit simulator (ngspice)
     #[arg(long)]

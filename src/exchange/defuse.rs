@@ -14,9 +14,10 @@ const STARTS: [char; 11] = ['=', '+', '-', '@', '\t', '\r', '\n', '＝', '＋', 
 /// The sign put in front.
 const QUOTE: char = '\'';
 
-/// A cell that no spreadsheet runs. A plain number stays what it is: `-12.5` is no formula.
+/// A cell that no spreadsheet runs. A plain number below zero stays what it is: `-12.5` is no formula.
 pub fn defused(text: &str) -> Cow<'_, str> {
-    if is_armed(text) && text.parse::<f64>().map_or(true, |n| !n.is_finite()) {
+    let plain = text.starts_with('-') && text.parse::<f64>().is_ok_and(f64::is_finite);
+    if is_armed(text) && !plain {
         return Cow::Owned(format!("{QUOTE}{text}"));
     }
     Cow::Borrowed(text)
@@ -45,6 +46,7 @@ mod tests {
         for (text, cell) in [
             ("=1+2", "'=1+2"),
             ("+12V", "'+12V"),
+            ("+2", "'+2"),
             ("-", "'-"),
             ("@A1", "'@A1"),
             (" =1", "' =1"),

@@ -112,6 +112,7 @@ impl Field {
     }
 
     /// A connector or contact column as one of a side.
+    #[must_use]
     pub fn of_side(self, side: Side) -> Self {
         match (self, side) {
             (Self::Connector | Self::From, Side::From) => Self::FromConnector,
@@ -316,10 +317,9 @@ fn of_end(words: &[String], side: Option<Side>) -> Option<Field> {
     let has = |list: &[&str]| words.iter().any(|word| list.contains(&word.as_str()));
     let (connector, contact) = (has(&CONNECTORS), has(&CONTACTS) || (side.is_some() && has(&["terminal"])));
     let field = match (connector, contact) {
-        (true, true) => None,
         (true, false) => Some(Field::Connector),
         (false, true) => Some(Field::Contact),
-        (false, false) => None,
+        (true, true) | (false, false) => None,
     };
     match (side, field) {
         (Some(Side::From), _) if has(&KINDS) => Some(Field::FromKind),

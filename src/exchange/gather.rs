@@ -196,7 +196,9 @@ fn connectors(items: &Items, layout: Layout) -> Vec<(String, Vec<Contact>)> {
     }
     if layout == Layout::Wires {
         order.sort_by(|(a, _), (b, _)| natural(a, b));
-        order.iter_mut().for_each(|(_, contacts)| contacts.sort_by(|a, b| natural(&a.name, &b.name)));
+        for (_, contacts) in &mut order {
+            contacts.sort_by(|a, b| natural(&a.name, &b.name));
+        }
     }
     order
 }
@@ -276,13 +278,8 @@ fn number(draft: &mut Draft, joined: Vec<strands::Joined>) {
     for wire in joined {
         let [first, second] = &wire.ends[..] else { continue };
         let ends = [first.clone(), second.clone()];
-        let id = match wire.id {
-            Some(id) => id,
-            None => {
-                draft.numbered += 1;
-                free.next().unwrap_or_default()
-            }
-        };
+        draft.numbered += usize::from(wire.id.is_none());
+        let id = wire.id.or_else(|| free.next()).unwrap_or_default();
         draft.wires.push(Wire { id, ends, details: wire.details, notes: wire.notes, rows: wire.rows });
     }
 }

@@ -88,17 +88,14 @@ impl Head {
 pub(super) fn find(grid: &Grid, options: &Options, questions: &mut Questions) -> Option<Head> {
     let rows = match options.header {
         Header::None => 0..0,
-        Header::Row(number) => match grid.rows.iter().position(|row| row.number == number) {
-            Some(at) => at..at + 1 + usize::from(second(grid, at)),
-            None => {
-                questions.add(
-                    Ask::Columns("no such row is in the table, or it is blank".to_owned()),
-                    number,
-                    String::new(),
-                );
+        Header::Row(number) => {
+            let Some(at) = grid.rows.iter().position(|row| row.number == number) else {
+                let what = "no such row is in the table, or it is blank".to_owned();
+                questions.add(Ask::Columns(what), number, String::new());
                 return None;
-            }
-        },
+            };
+            at..at + 1 + usize::from(second(grid, at))
+        }
         Header::Find => best(grid, options),
     };
     let heads: Vec<String> = (0..grid.width()).map(|at| combined(grid, &rows, at)).collect();

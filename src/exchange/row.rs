@@ -74,6 +74,17 @@ impl Items {
     }
 }
 
+/// What a column says that an end is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    /// Nothing, or there is no such column.
+    Unsaid,
+    /// A contact.
+    Contact,
+    /// A splice or a terminal.
+    Joint(Joint),
+}
+
 /// What stands at one side of a row.
 pub(super) enum At {
     Ends(Vec<End>),
@@ -162,7 +173,7 @@ impl<'a, 'o> Reader<'a, 'o> {
         } else {
             (self.filled(row, point)?, String::new())
         };
-        if kind.is_none() {
+        if kind == Kind::Unsaid {
             let word = if contact.is_empty() || instead(&contact) == Some(Instead::Nothing) {
                 &name
             } else {
@@ -174,12 +185,12 @@ impl<'a, 'o> Reader<'a, 'o> {
         }
         let alone = contact.is_empty() || instead(&contact) == Some(Instead::Nothing);
         match kind {
-            Some(Some(joint)) => {
+            Kind::Joint(joint) => {
                 let end = point::joint(&name, &mut self.desk)?;
                 items.joints.push((row.number, end.name(), joint));
                 Ok(At::Ends(vec![end]))
             }
-            None if parted && alone => {
+            Kind::Unsaid if parted && alone => {
                 let names = point::listed(&name).into_iter().map(|name| point::joint(name, &mut self.desk));
                 Ok(At::Ends(names.collect::<Result<_, _>>()?))
             }
@@ -188,14 +199,14 @@ impl<'a, 'o> Reader<'a, 'o> {
         }
     }
 
-    /// What a column says that an end is: `None` where it says nothing, `Some(None)` a contact.
-    fn kind(&self, row: &Row, field: Field) -> Result<Option<Option<Joint>>, Trouble> {
+    /// What a column says that an end is.
+    fn kind(&self, row: &Row, field: Field) -> Result<Kind, Trouble> {
         match self.text(row, field)?.to_lowercase().as_str() {
-            "" => Ok(None),
-            "contact" => Ok(Some(None)),
-            "splice" => Ok(Some(Some(Joint::Splice))),
-            "terminal" => Ok(Some(Some(Joint::Terminal))),
-            "ground" => Ok(Some(Some(Joint::Ground))),
+            "" => Ok(Kind::Unsaid),
+            "contact" => Ok(Kind::Contact),
+            "splice" => Ok(Kind::Joint(Joint::Splice)),
+            "terminal" => Ok(Kind::Joint(Joint::Terminal)),
+            "ground" => Ok(Kind::Joint(Joint::Ground)),
             other => Trouble::reject(format!("`{other}`: an end is a contact, splice, terminal or ground")),
         }
     }

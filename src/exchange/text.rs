@@ -160,7 +160,7 @@ fn leading_lines(mut text: &str) -> usize {
 /// Whether the last row of a text was cut off by its end: a cell with a line end in it stands in quotation marks, and
 /// the last one of a row ends with one.
 fn is_open(record: &StringRecord, text: &str, end: usize) -> bool {
-    let many = record.iter().last().is_some_and(|last| last.contains(['\n', '\r']));
+    let many = record.iter().next_back().is_some_and(|last| last.contains(['\n', '\r']));
     let before = text.get(..end).unwrap_or(text).trim_end_matches(['\n', '\r']);
     many && end >= text.len() && !before.ends_with('"')
 }

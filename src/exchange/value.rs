@@ -41,16 +41,12 @@ pub(super) fn length(text: &str, unit: Option<HeadUnit>, desk: &mut Desk<'_>) ->
 /// A conductor size as a definition writes it, such as `1.5 mm2` or `16 AWG`.
 pub(super) fn gauge(text: &str, unit: Option<HeadUnit>, desk: &mut Desk<'_>) -> Result<String, Trouble> {
     let lower = text.to_lowercase();
-    let (number, written) = match split_system(&lower) {
-        Some(found) => found,
-        None => {
-            return Trouble::reject(format!("`{text}` is no conductor size: write it as {}", Gauge::SUGGEST));
-        }
+    let Some((number, written)) = split_system(&lower) else {
+        return Trouble::reject(format!("`{text}` is no conductor size: write it as {}", Gauge::SUGGEST));
     };
     let whole = !number.contains(['.', ',']);
     let system = match (written, unit) {
-        (Some(system), _) => system,
-        (None, Some(HeadUnit::Gauge(system))) => system,
+        (Some(system), _) | (None, Some(HeadUnit::Gauge(system))) => system,
         // Numbers of AWG and SAE are whole.
         (None, _) if !whole => "mm2",
         (None, _) => match desk.options.gauge_unit {
@@ -88,6 +84,9 @@ fn split_system(lower: &str) -> Option<(String, Option<&'static str>)> {
     }
 }
 
+/// Words between two colours that are none.
+const FILLERS: [&str; 8] = ["with", "and", "stripe", "stripes", "striped", "on", "tracer", "trace"];
+
 /// A colour; `None` where the user has said that the text is none.
 pub(super) fn colour(text: &str, desk: &mut Desk<'_>) -> Result<Option<Colour>, Trouble> {
     let lower = text.trim().to_lowercase();
@@ -98,7 +97,6 @@ pub(super) fn colour(text: &str, desk: &mut Desk<'_>) -> Result<Option<Colour>, 
     if let Ok(colour) = Colour::parse(text) {
         return Ok(Some(colour));
     }
-    const FILLERS: [&str; 8] = ["with", "and", "stripe", "stripes", "striped", "on", "tracer", "trace"];
     // `red w/ white` is red with white, and `r/w` red and white.
     let plain = lower.replace(" w/ ", " with ");
     let words = plain.split(|c: char| !c.is_alphabetic());

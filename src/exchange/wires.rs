@@ -30,7 +30,7 @@ pub(super) fn read(reader: &mut Reader<'_, '_>, row: &Row) -> Result<Items, Trou
         None => point::ids(id, &mut reader.desk)?,
     };
     match (from, to) {
-        (At::Ends(from), At::Ends(to)) => strands(reader, row, [from, to], ids, &mut items)?,
+        (At::Ends(from), At::Ends(to)) => strands(reader, row, [from, to], &ids, &mut items)?,
         (At::Ends(ends), At::Instead(word)) | (At::Instead(word), At::Ends(ends)) => {
             empty(reader, row, &ends, word, &ids, &mut items)?;
         }
@@ -44,7 +44,7 @@ fn strands(
     reader: &mut Reader<'_, '_>,
     row: &Row,
     [from, to]: [Vec<End>; 2],
-    ids: Vec<String>,
+    ids: &[String],
     items: &mut Items,
 ) -> Result<(), Trouble> {
     let count = from.len().max(to.len());
