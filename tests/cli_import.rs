@@ -116,6 +116,7 @@ fn mistakes_are_answered_with_what_to_write() {
         (&["import", "list.csv", "--colour", "bl=blue"], "write it as \"BU\""),
         (&["import", "list.csv", "--wire-prefix", "W."], "can stand in an id"),
         (&["import", "list.csv", "--id", " "], "needs an id and a revision"),
+        (&["import", "list.csv", "--sheet", "A"], "list.csv is no workbook"),
         (&["import", "old.xls"], "cannot read old.xls"),
     ] {
         let (code, out, err) = run(at, args);

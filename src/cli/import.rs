@@ -166,6 +166,9 @@ fn rejects_path(args: &ImportArgs, path: &Path) -> PathBuf {
 fn read(path: &Path, args: &ImportArgs) -> anyhow::Result<Grid> {
     let bytes = bytes(path)?;
     if !exchange::is_workbook(&bytes) {
+        if args.sheet.is_some() {
+            bail!("--sheet: {} is no workbook, it has no sheets", path.display());
+        }
         return grid(path, exchange::read_csv(&bytes, separator(args)?, args.charset.as_deref()));
     }
     grid(path, exchange::read_workbook(bytes, args.sheet.as_deref()))

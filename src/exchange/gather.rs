@@ -294,12 +294,16 @@ fn loose_end(wire: &strands::Joined) -> Option<(String, String)> {
 
 /// Puts a comment beside contacts whose wire leads nowhere in this table.
 fn note_loose(draft: &mut Draft) {
+    let mut loose: BTreeMap<&str, Vec<&str>> = BTreeMap::new();
     for (end, words) in &draft.loose {
-        let contacts = draft.connectors.iter_mut().flat_map(|(id, contacts)| {
-            contacts.iter_mut().map(move |contact| (format!("{id}.{}", contact.name), contact))
-        });
-        for (_, contact) in contacts.filter(|(name, _)| name == end) {
-            contact.notes.push(format!("wire {words}: the table does not say where its other end is"));
+        loose.entry(end).or_default().push(words);
+    }
+    for (id, contacts) in &mut draft.connectors {
+        for contact in contacts {
+            let name = format!("{id}.{}", contact.name);
+            for words in loose.get(name.as_str()).into_iter().flatten() {
+                contact.notes.push(format!("wire {words}: the table does not say where its other end is"));
+            }
         }
     }
 }

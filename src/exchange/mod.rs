@@ -175,6 +175,9 @@ pub fn import(grid: &Grid, name: &str, about: &About, options: &Options) -> Resu
     Ok(Imported { understood, text, loaded, rejects, loose })
 }
 
+/// The most wires and contacts of a table: a few bytes may stand for a thousand, and no machine has so many.
+const MOST_ITEMS: usize = 1_000_000;
+
 /// Reads all rows below the head.
 fn read_rows(
     grid: &Grid,
@@ -204,6 +207,12 @@ fn read_rows(
                 questions.add(ask, row.number, text);
             }
             match read {
+                Ok(_) if items.strands.len() + items.facts.len() > MOST_ITEMS => {
+                    let reason = format!(
+                        "the rows above it stand for more than {MOST_ITEMS} wires and contacts already"
+                    );
+                    rejected.insert(row.number, reason);
+                }
                 Ok(found) => {
                     understood.used.push(row.number);
                     items.append(found);

@@ -223,8 +223,10 @@ fn expand(first: &str, last: &str, whole: &str) -> Result<Vec<String>, Trouble> 
 pub(super) fn ids(text: &str, desk: &mut Desk<'_>) -> Result<Vec<String>, Trouble> {
     let mut found = Vec::new();
     for part in listed(text) {
-        let range = RANGES.iter().find_map(|sign| part.split_once(sign));
-        match range.map(|(a, b)| (a.trim(), b.trim())).filter(|(a, b)| is_span(a, b)) {
+        let ends = RANGES.iter().find_map(|sign| part.split_once(sign));
+        // A dash is part of most ids; of a range only if the user says so.
+        let dashed = || part.split_once('-').filter(|_| desk.options.dash == Some(Dash::Range));
+        match ends.or_else(dashed).map(|(a, b)| (a.trim(), b.trim())).filter(|(a, b)| is_span(a, b)) {
             Some((first, last)) => found.extend(expand(first, last, text)?),
             None => found.push(desk.id("wire", part)?),
         }

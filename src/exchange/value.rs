@@ -14,6 +14,7 @@ use crate::units::{self, Gauge, Metres, Quantity};
 pub(super) fn length(text: &str, unit: Option<HeadUnit>, desk: &mut Desk<'_>) -> Result<String, Trouble> {
     let (number, written) = split(text);
     let written = written.trim().trim_end_matches('.').to_lowercase();
+    let headed = written.is_empty() && unit.is_some();
     let unit = match (written.as_str(), unit) {
         ("", Some(HeadUnit::Length(unit))) => unit,
         ("", _) => match desk.options.length_unit {
@@ -27,11 +28,11 @@ pub(super) fn length(text: &str, unit: Option<HeadUnit>, desk: &mut Desk<'_>) ->
             }
         },
     };
-    let number = decimal(number, desk)?;
-    let found = format!("{number} {unit}");
+    let plain = decimal(number, desk)?;
+    let found = format!("{plain} {unit}");
     match units::parse::<Metres>(&found) {
         Ok(_) => {
-            desk.note("length", text, &found);
+            note(desk, "length", text, &plain, &found, headed);
             Ok(found)
         }
         Err(error) => Trouble::reject(format!("`{text}`: {error}: {}", error.suggest())),
@@ -45,6 +46,7 @@ pub(super) fn gauge(text: &str, unit: Option<HeadUnit>, desk: &mut Desk<'_>) -> 
         return Trouble::reject(format!("`{text}` is no conductor size: write it as {}", Gauge::SUGGEST));
     };
     let whole = !number.contains(['.', ',']);
+    let headed = written.is_none() && unit.is_some();
     let system = match (written, unit) {
         (Some(system), _) | (None, Some(HeadUnit::Gauge(system))) => system,
         // Numbers of AWG and SAE are whole.
@@ -58,10 +60,17 @@ pub(super) fn gauge(text: &str, unit: Option<HeadUnit>, desk: &mut Desk<'_>) -> 
     let found = format!("{number} {system}");
     match Gauge::parse(&found) {
         Ok(_) => {
-            desk.note("gauge", text, &found);
+            note(desk, "gauge", text, &number, &found, headed);
             Ok(found)
         }
         Err(error) => Trouble::reject(format!("`{text}`: {error}: {}", error.suggest())),
+    }
+}
+
+/// Notes that a value was rewritten; a unit that its column's head gives has been said there already.
+fn note(desk: &mut Desk<'_>, what: &'static str, text: &str, number: &str, found: &str, headed: bool) {
+    if !headed || number != text {
+        desk.note(what, text, found);
     }
 }
 

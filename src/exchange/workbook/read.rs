@@ -6,6 +6,7 @@ use std::io::Cursor;
 use calamine::{Data, DataRef, Dimensions, Reader, Xlsx, XlsxError, open_workbook_from_rs};
 
 use crate::exchange::grid::{Cell, Grid, GridError, MOST_CELLS, Row};
+use crate::units::significant;
 
 /// Cells by row and column, both counted from 0.
 type Cells = BTreeMap<(u32, u32), Cell>;
@@ -19,7 +20,8 @@ const MOST_COLUMNS: u32 = 1000;
 /// No workbook of that kind, no such sheet, several to choose from, or more cells than a table may have.
 pub fn read_workbook(bytes: Vec<u8>, sheet: Option<&str>) -> Result<Grid, GridError> {
     if !bytes.starts_with(b"PK") {
-        let reason = "this is the older format XLS: save it as XLSX or CSV".to_owned();
+        let reason =
+            "it is in the older format XLS, or locked by a password: save it as XLSX or CSV".to_owned();
         return Err(GridError::Workbook(reason));
     }
     let mut book: Xlsx<_> = open_workbook_from_rs(Cursor::new(bytes)).map_err(|error| broken(&error))?;
@@ -84,12 +86,15 @@ fn cell(value: &DataRef<'_>) -> Option<Cell> {
     Some(match Data::from(value.clone()) {
         Data::Empty => return None,
         Data::String(text) => Cell::Text(text),
-        // Rust prints a number as short as it can be read back: 2.0 as 2.
-        Data::Float(number) => Cell::Text(number.to_string()),
+        // Spreadsheets count with fifteen digits: 0.1 + 0.2 is 0.3 to whoever looks at it.
+        Data::Float(number) => Cell::Text(significant(number, 15)),
         Data::Int(number) => Cell::Text(number.to_string()),
         Data::Bool(value) => Cell::Text(if value { "TRUE" } else { "FALSE" }.to_owned()),
         Data::Error(error) => Cell::Fault(error.to_string()),
-        Data::DateTime(date) => Cell::Date(date.to_string()),
+        Data::DateTime(date) => {
+            let (year, month, day, ..) = date.to_ymd_hms_milli();
+            Cell::Date(format!("{year:04}-{month:02}-{day:02}"))
+        }
         Data::DateTimeIso(text) | Data::DurationIso(text) => Cell::Date(text),
     })
 }
