@@ -306,7 +306,9 @@ fn table() -> impl Strategy<Value = String> {
         .prop_map(|(head, rows)| {
             let mut writer = ::csv::WriterBuilder::new().flexible(true).from_writer(Vec::new());
             writer.write_record(&head).unwrap();
-            rows.iter().for_each(|row| writer.write_record(row).unwrap());
+            for row in &rows {
+                writer.write_record(row).unwrap();
+            }
             String::from_utf8(writer.into_inner().unwrap()).unwrap()
         })
 }

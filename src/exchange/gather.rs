@@ -8,6 +8,7 @@ use super::ask::{Ask, Questions};
 use super::head::Layout;
 use super::options::Options;
 use super::point::{End, Joint};
+use super::rejects::Rejected;
 use super::row::{Details, Fact, Items, Strand};
 use super::strands;
 use super::word::Instead;
@@ -48,9 +49,6 @@ pub(super) struct Wire {
     pub notes: Vec<String>,
     pub rows: Vec<usize>,
 }
-
-/// Rows that cannot be used, each with the reason.
-pub(super) type Rejected = BTreeMap<usize, String>;
 
 /// Joins what rows say. Rows that contradict others are added to the rejected ones.
 pub(super) fn gather(

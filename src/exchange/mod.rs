@@ -184,7 +184,7 @@ fn read_rows(
     head: &Head,
     desk: &mut Desk<'_>,
     understood: &mut Understood,
-    rejected: &mut gather::Rejected,
+    rejected: &mut rejects::Rejected,
     questions: &mut Questions,
 ) -> Items {
     let mut items = Items::default();

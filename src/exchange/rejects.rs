@@ -19,7 +19,11 @@ pub struct Reject {
 /// The heads of the first two columns of a side file.
 const HEADS: [&str; 2] = ["row", "reason"];
 
-pub(super) fn of(grid: &Grid, rejected: &BTreeMap<usize, String>) -> Vec<Reject> {
+/// Numbers of rows that cannot be used, each with the reason.
+pub(super) type Rejected = BTreeMap<usize, String>;
+
+/// The rejected rows with their cells, in the order of the table.
+pub(super) fn of(grid: &Grid, rejected: &Rejected) -> Vec<Reject> {
     let rows = grid.rows.iter().filter_map(|row| rejected.get(&row.number).map(|reason| (row, reason)));
     let cells = |row: &Row| row.cells.iter().map(|cell| cell.text().to_owned()).collect();
     rows.map(|(row, reason)| Reject { row: row.number, reason: reason.clone(), cells: cells(row) }).collect()

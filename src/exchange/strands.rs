@@ -2,9 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::gather::Rejected;
 use super::head::Layout;
 use super::point::End;
+use super::rejects::Rejected;
 use super::row::{Details, Strand};
 
 /// A wire as all its rows tell it, with two ends or one.
