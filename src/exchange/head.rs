@@ -96,7 +96,11 @@ pub(super) fn find(grid: &Grid, options: &Options, questions: &mut Questions) ->
             };
             at..at + 1 + usize::from(second(grid, at))
         }
-        Header::Find => best(grid, options),
+        Header::Find => {
+            let rows = best(grid, options);
+            rivals(grid, &rows, options, questions);
+            rows
+        }
     };
     let heads: Vec<String> = (0..grid.width()).map(|at| combined(grid, &rows, at)).collect();
     let mut columns = by_heads(&heads);
@@ -112,12 +116,7 @@ const SEARCHED: usize = 100;
 
 /// The first of the rows with most words for columns; none where no row has two.
 fn best(grid: &Grid, options: &Options) -> std::ops::Range<usize> {
-    let words = |at: usize| {
-        // Each head once: a title over many merged columns is none.
-        let heads: BTreeSet<&str> = grid.rows[at].cells.iter().map(Cell::text).collect();
-        let named = |head: &str| options.columns.iter().any(|(_, name)| name.eq_ignore_ascii_case(head));
-        heads.into_iter().filter(|head| of_head(head).is_some() || named(head)).count()
-    };
+    let words = |at: usize| words(grid, at, options);
     let most = (0..grid.rows.len().min(SEARCHED)).map(|at| (words(at), std::cmp::Reverse(at))).max();
     match most {
         Some((count, std::cmp::Reverse(at))) if count >= 2 => {
@@ -128,6 +127,22 @@ fn best(grid: &Grid, options: &Options) -> std::ops::Range<usize> {
             from..from + 1 + usize::from(second(grid, from))
         }
         _ => 0..0,
+    }
+}
+
+/// How many heads of columns a row has; each counts once, because a title over many merged columns is none.
+fn words(grid: &Grid, at: usize, options: &Options) -> usize {
+    let heads: BTreeSet<&str> = grid.rows[at].cells.iter().map(Cell::text).collect();
+    let named = |head: &str| options.columns.iter().any(|(_, name)| name.eq_ignore_ascii_case(head));
+    heads.into_iter().filter(|head| of_head(head).is_some() || named(head)).count()
+}
+
+/// Asks where a row above the head looks like one too: what stands between them would be a table by itself.
+fn rivals(grid: &Grid, rows: &std::ops::Range<usize>, options: &Options, questions: &mut Questions) {
+    let Some(head) = grid.rows.get(rows.start).filter(|_| !rows.is_empty()) else { return };
+    for at in (0..rows.start).filter(|at| words(grid, *at, options) >= 2) {
+        let what = format!("row {} and row {} both look like the head", grid.rows[at].number, head.number);
+        questions.add(Ask::Columns(what), 0, String::new());
     }
 }
 
@@ -344,6 +359,7 @@ mod tests {
         for (text, wanted) in [
             ("Wire,From,To,Colour,Color\n", "two columns seem to hold `colour`"),
             ("31A,P1.K,J1.A\n", "no row names the columns (--header none where there is none)"),
+            ("Wire,From,To\n1A,P1.1,P2.1\nWire,From,To,Colour\n", "row 1 and row 3 both look like the head"),
             ("Wire,From,Colour\n", "a column says where wires begin, and none where they end"),
         ] {
             assert_eq!(fields(text, &Options::default()), Err(wanted.to_owned()), "{text}");
