@@ -21,19 +21,19 @@ pub(super) struct ExportArgs {
     #[command(flatten)]
     form: Form,
     /// Of a deck: whether the batteries are connected (they are where this is left out)
-    #[arg(long, value_enum, requires = "spice")]
+    #[arg(long, value_enum)]
     power: Option<PowerArg>,
     /// Of a deck: connectors that are unplugged: P1,P2
-    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',', requires = "spice")]
+    #[arg(long, value_name = "CONNECTORS", value_delimiter = ',')]
     unplug: Vec<String>,
     /// Of a deck: switches that are not at rest: S1=run,S2=spray
-    #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',', requires = "spice")]
+    #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
     set: Vec<String>,
     /// Of a deck: conditions that hold
-    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',', requires = "spice")]
+    #[arg(long, value_name = "CONDITIONS", value_delimiter = ',')]
     condition: Vec<String>,
     /// Of a deck: put a single fault into the machine, by the id that plans print: 31A:open
-    #[arg(long, value_name = "FAULT", requires = "spice")]
+    #[arg(long, value_name = "FAULT")]
     fault: Option<String>,
     /// Write to this file
     #[arg(short, value_name = "FILE")]
@@ -91,9 +91,22 @@ impl From<PowerArg> for Power {
     }
 }
 
+impl ExportArgs {
+    /// Whether a state of the machine, or a fault, is asked for.
+    fn has_setup(&self) -> bool {
+        let named = [&self.unplug, &self.set, &self.condition].iter().any(|list| !list.is_empty());
+        self.power.is_some() || self.fault.is_some() || named
+    }
+}
+
 pub(super) fn run(args: &ExportArgs) -> anyhow::Result<Outcome> {
-    let harness = args.source.load()?;
     let form = &args.form;
+    if !form.spice && args.has_setup() {
+        bail!(
+            "--power, --unplug, --set, --condition and --fault go with --spice: the other forms show the machine mated and sound"
+        );
+    }
+    let harness = args.source.load()?;
     let bytes = match form.csv {
         Some(TableArg::Wires) => export::csv(&export::wires_table(&harness)).into_bytes(),
         Some(TableArg::Pins) => export::csv(&export::pins_table(&harness)).into_bytes(),
