@@ -43,7 +43,7 @@
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
 //! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`verify`],
-//! [`record`], [`locate`], [`study`], [`compare`], [`repair`], [`draw`], [`sheet`], [`guide`], [`cli`].
+//! [`record`], [`locate`], [`study`], [`compare`], [`repair`], [`exchange`], [`draw`], [`sheet`], [`guide`], [`cli`].
 
 pub mod audit;
 pub mod circuit;
@@ -52,6 +52,7 @@ pub mod compare;
 pub mod conductor;
 pub mod definition;
 pub mod draw;
+pub mod exchange;
 pub mod fault;
 pub mod guide;
 pub mod locate;

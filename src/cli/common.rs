@@ -61,6 +61,15 @@ pub(super) fn read_plain(path: &Path) -> Result<String, String> {
 
 /// The same with a byte order mark, where there is one: for a file that is written back.
 pub(super) fn read_exactly(path: &Path) -> Result<String, String> {
+    String::from_utf8(read_bytes(path)?).map_err(|error| {
+        let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+        let line = good.split(|b| *b == b'\n').count();
+        format!("it is not UTF-8 text (line {line}): save it as UTF-8")
+    })
+}
+
+/// Reads a file of any kind, but never more than a definition may hold; the error is the reason in words.
+pub(super) fn read_bytes(path: &Path) -> Result<Vec<u8>, String> {
     let file = std::fs::File::open(path).map_err(|error| error.to_string())?;
     let mut bytes = Vec::new();
     let most = MOST_BYTES as u64 + 1;
@@ -68,11 +77,7 @@ pub(super) fn read_exactly(path: &Path) -> Result<String, String> {
     if bytes.len() > MOST_BYTES {
         return Err(format!("it is larger than {} MiB", MOST_BYTES >> 20));
     }
-    String::from_utf8(bytes).map_err(|error| {
-        let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
-        let line = good.split(|b| *b == b'\n').count();
-        format!("it is not UTF-8 text (line {line}): save it as UTF-8")
-    })
+    Ok(bytes)
 }
 
 /// Some editors put it in front of UTF-8 text; it is no part of the text.

@@ -9,6 +9,7 @@ use super::{Outcome, files, output};
 use crate::circuit::{Change, spice};
 use crate::definition::diagnostic::nearest;
 use crate::definition::{ConditionId, Harness, PartId, PartKind};
+use crate::exchange::export;
 use crate::fault::{Fault, Universe};
 use crate::netlist::Netlist;
 use crate::setup::{Power, Setup};
@@ -22,19 +23,19 @@ pub(super) struct ExportArgs {
     source: Source,
     #[command(flatten)]
     form: Form,
-    /// Whether the batteries are connected
-    #[arg(long, value_enum, default_value_t)]
-    power: PowerArg,
-    /// Connectors that are unplugged: P1,P2
+    /// Of a deck: whether the batteries are connected (they are where this is left out)
+    #[arg(long, value_enum)]
+    power: Option<PowerArg>,
+    /// Of a deck: connectors that are unplugged: P1,P2
     #[arg(long, visible_alias = "unplugged", value_name = "CONNECTORS", value_delimiter = ',')]
     unplug: Vec<String>,
-    /// Switches that are not at rest: S1=run,S2=spray
+    /// Of a deck: switches that are not at rest: S1=run,S2=spray
     #[arg(long, value_name = "SWITCH=POSITION", value_delimiter = ',')]
     set: Vec<String>,
-    /// Conditions that hold
+    /// Of a deck: conditions that hold
     #[arg(long, visible_alias = "conditions", value_name = "CONDITIONS", value_delimiter = ',')]
     condition: Vec<String>,
-    /// Put a single fault into the machine, by the id that plans print: 31A:open
+    /// Of a deck: put a single fault into the machine, by the id that plans print: 31A:open
     #[arg(long, value_name = "FAULT")]
     fault: Option<String>,
     /// Write to this file
@@ -48,10 +49,31 @@ pub(super) struct ExportArgs {
 /// What to write: exactly one of them.
 #[derive(Debug, clap::Args)]
 #[group(required = true, multiple = false)]
+#[expect(clippy::struct_excessive_bools, reason = "the group lets only one of them be set")]
 struct Form {
     /// A deck of the circuit in this state, for a SPICE circuit simulator (ngspice)
     #[arg(long)]
     spice: bool,
+    /// A table that `import` reads back
+    #[arg(long, value_enum)]
+    csv: Option<TableArg>,
+    /// Both tables as sheets of one workbook (with -o; where the program was built with the feature `xlsx`)
+    #[arg(long, requires = "output")]
+    xlsx: bool,
+    /// The graph of all points in the DOT language
+    #[arg(long)]
+    dot: bool,
+    /// The whole machine as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum TableArg {
+    /// The from-to list
+    Wires,
+    /// The pin maps
+    Pins,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, clap::ValueEnum)]
@@ -72,20 +94,47 @@ impl From<PowerArg> for Power {
     }
 }
 
+impl ExportArgs {
+    /// Whether a state of the machine, or a fault, is asked for.
+    fn has_setup(&self) -> bool {
+        let named = [&self.unplug, &self.set, &self.condition].iter().any(|list| !list.is_empty());
+        self.power.is_some() || self.fault.is_some() || named
+    }
+}
+
 pub(super) fn run(args: &ExportArgs) -> anyhow::Result<Outcome> {
+    let form = &args.form;
+    if !form.spice && args.has_setup() {
+        bail!(
+            "--power, --unplug, --set, --condition and --fault go with --spice: the other forms show the machine mated and sound"
+        );
+    }
     let harness = args.source.load()?;
-    let netlist = Netlist::new(&harness);
-    let setup = setup(args, &harness)?;
-    let (changes, words) = match &args.fault {
-        Some(id) => fault(&harness, &netlist, id)?,
-        None => (Vec::new(), String::new()),
+    let bytes = match form.csv {
+        Some(TableArg::Wires) => export::csv(&export::wires_table(&harness)).into_bytes(),
+        Some(TableArg::Pins) => export::csv(&export::pins_table(&harness)).into_bytes(),
+        None if form.xlsx => export::workbook(&harness)?,
+        None if form.dot => export::dot(&harness).into_bytes(),
+        None if form.json => (serde_json::to_string_pretty(&export::machine(&harness))? + "\n").into_bytes(),
+        None => deck(args, &harness)?.into_bytes(),
     };
-    let text = spice::deck(&harness, &netlist, &setup, &changes, &words)?.text();
     match &args.output {
-        Some(path) => files::write(path, text.as_bytes(), args.force)?,
-        None => output::print(&text)?,
+        Some(path) => files::write(path, &bytes, args.force)?,
+        // All forms but the workbook are text, and that goes to a file.
+        None => output::print(&String::from_utf8_lossy(&bytes))?,
     }
     Ok(Outcome::Well)
+}
+
+/// The circuit in the setup asked for.
+fn deck(args: &ExportArgs, harness: &Harness) -> anyhow::Result<String> {
+    let netlist = Netlist::new(harness);
+    let setup = setup(args, harness)?;
+    let (changes, words) = match &args.fault {
+        Some(id) => fault(harness, &netlist, id)?,
+        None => (Vec::new(), String::new()),
+    };
+    Ok(spice::deck(harness, &netlist, &setup, &changes, &words)?.text())
 }
 
 fn setup(args: &ExportArgs, harness: &Harness) -> anyhow::Result<Setup> {
@@ -94,7 +143,7 @@ fn setup(args: &ExportArgs, harness: &Harness) -> anyhow::Result<Setup> {
     let set = args.set.iter().map(|text| position(harness, text)).collect::<Result<Vec<_>, _>>()?;
     let conditions = args.condition.iter().map(|name| condition(harness, name));
     let conditions = conditions.collect::<Result<Vec<_>, _>>()?;
-    Ok(Setup::described(harness, args.power.into(), &unplugged, &set, &conditions)?)
+    Ok(Setup::described(harness, args.power.unwrap_or_default().into(), &unplugged, &set, &conditions)?)
 }
 
 /// A switch and its position, as `S1=run` names them.

@@ -12,6 +12,8 @@ mod draw;
 mod export;
 mod files;
 mod guide;
+mod import;
+mod import_options;
 mod locate;
 mod log;
 mod log_place;
@@ -79,6 +81,8 @@ enum Command {
     Report(report::ReportArgs),
     /// Two revisions: what moved, whether it matters electrically, and what to test again
     Compare(compare::CompareArgs),
+    /// A definition from a from-to list or a pin map in CSV or XLSX
+    Import(Box<import::ImportArgs>),
     /// The machine in the form of another program
     Export(export::ExportArgs),
     /// JSON Schema of a definition or a record, for editors
@@ -118,6 +122,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Repair(args) => repair::run(args),
         Command::Report(args) => report::run(args),
         Command::Compare(args) => compare::run(args),
+        Command::Import(args) => import::run(args),
         Command::Export(args) => export::run(args),
         Command::Schema(args) => schema::run(args),
         Command::Completions(args) => completions::run(args, Args::command()),

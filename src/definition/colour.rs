@@ -73,38 +73,38 @@ const CODES: [Entry; 14] = [
 ];
 
 /// Other spellings that people write, and the codes they may have meant.
-const MEANT: [(&str, &str); 31] = [
-    ("B", "BK (black), BN (brown) or BU (blue)"),
-    ("BL", "BU (blue) or BK (black)"),
-    ("BLK", "BK (black)"),
-    ("BLU", "BU (blue)"),
-    ("BR", "BN (brown)"),
-    ("BRN", "BN (brown)"),
-    ("G", "GN (green) or GY (grey)"),
-    ("GE", "YE (yellow)"),
-    ("GOLDEN", "GD (gold)"),
-    ("GR", "GN (green) or GY (grey)"),
-    ("GRAY", "GY (grey)"),
-    ("GRN", "GN (green)"),
-    ("GRY", "GY (grey)"),
-    ("L", "BU (blue)"),
-    ("O", "OG (orange)"),
-    ("OR", "OG (orange)"),
-    ("ORG", "OG (orange)"),
-    ("P", "PK (pink) or VT (violet)"),
-    ("PU", "VT (violet)"),
-    ("PURPLE", "VT (violet)"),
-    ("R", "RD (red)"),
-    ("RT", "RD (red)"),
-    ("SLATE", "GY (grey)"),
-    ("SW", "BK (black)"),
-    ("TAN", "BN (brown)"),
-    ("V", "VT (violet)"),
-    ("W", "WH (white)"),
-    ("WHT", "WH (white)"),
-    ("WS", "WH (white)"),
-    ("Y", "YE (yellow)"),
-    ("YEL", "YE (yellow)"),
+const MEANT: [(&str, &[Code]); 31] = [
+    ("B", &[Code::Black, Code::Brown, Code::Blue]),
+    ("BL", &[Code::Blue, Code::Black]),
+    ("BLK", &[Code::Black]),
+    ("BLU", &[Code::Blue]),
+    ("BR", &[Code::Brown]),
+    ("BRN", &[Code::Brown]),
+    ("G", &[Code::Green, Code::Grey]),
+    ("GE", &[Code::Yellow]),
+    ("GOLDEN", &[Code::Gold]),
+    ("GR", &[Code::Green, Code::Grey]),
+    ("GRAY", &[Code::Grey]),
+    ("GRN", &[Code::Green]),
+    ("GRY", &[Code::Grey]),
+    ("L", &[Code::Blue]),
+    ("O", &[Code::Orange]),
+    ("OR", &[Code::Orange]),
+    ("ORG", &[Code::Orange]),
+    ("P", &[Code::Pink, Code::Violet]),
+    ("PU", &[Code::Violet]),
+    ("PURPLE", &[Code::Violet]),
+    ("R", &[Code::Red]),
+    ("RT", &[Code::Red]),
+    ("SLATE", &[Code::Grey]),
+    ("SW", &[Code::Black]),
+    ("TAN", &[Code::Brown]),
+    ("V", &[Code::Violet]),
+    ("W", &[Code::White]),
+    ("WHT", &[Code::White]),
+    ("WS", &[Code::White]),
+    ("Y", &[Code::Yellow]),
+    ("YEL", &[Code::Yellow]),
 ];
 
 impl Code {
@@ -116,6 +116,17 @@ impl Code {
     /// From its two letters, `"RD"`; capitals only.
     pub fn from_letters(letters: &str) -> Option<Self> {
         CODES.iter().find(|entry| entry.letters == letters).map(|entry| entry.code)
+    }
+
+    /// What a word of another code or of English may mean: `red`, `rd`, `BLK`; several where it is used for several.
+    pub fn meant(word: &str) -> Vec<Self> {
+        let capitals = word.to_uppercase();
+        let same = |entry: &&Entry| entry.letters == capitals || entry.word.to_uppercase() == capitals;
+        if let Some(entry) = CODES.iter().find(same) {
+            return vec![entry.code];
+        }
+        let other = MEANT.iter().find(|(written, _)| *written == capitals);
+        other.map_or_else(Vec::new, |(_, codes)| codes.to_vec())
     }
 
     /// From the digit stamped on aircraft wire in place of a colour: 0 black, 1 brown ... 9 white
@@ -349,7 +360,7 @@ fn word_to_letters(word: &str) -> Option<String> {
 fn nearest(part: &str) -> String {
     let capitals = part.trim().to_uppercase();
     if let Some((_, meant)) = MEANT.iter().find(|(written, _)| *written == capitals) {
-        return format!("write {meant}");
+        return format!("write {}", alternatives(meant));
     }
     let distance = |entry: &Entry| {
         let to_word = strsim::damerau_levenshtein(&entry.word.to_uppercase(), &capitals);
@@ -365,6 +376,17 @@ fn nearest(part: &str) -> String {
             format!("write {} ({})", entry.letters, entry.word)
         }
         _ => format!("write {}", list()),
+    }
+}
+
+/// `BK (black), BN (brown) or BU (blue)`.
+fn alternatives(codes: &[Code]) -> String {
+    let words: Vec<String> =
+        codes.iter().map(|code| format!("{} ({})", code.letters(), code.name())).collect();
+    match words.split_last() {
+        Some((last, [])) => last.clone(),
+        Some((last, others)) => format!("{} or {last}", others.join(", ")),
+        None => String::new(),
     }
 }
 

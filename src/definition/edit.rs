@@ -80,7 +80,8 @@ pub fn quoted(text: &str) -> String {
     TomlStringBuilder::new(text).as_basic().to_toml_value()
 }
 
-fn bare(key: &str) -> String {
+/// A text as a TOML key, in quotation marks only where it needs them.
+pub fn bare(key: &str) -> String {
     TomlKeyBuilder::new(key).as_default().to_toml_key()
 }
 

@@ -11,6 +11,7 @@ mod chart;
 mod compare;
 mod complaint;
 mod fragment;
+mod import;
 mod locate;
 mod nets;
 mod next;
@@ -44,6 +45,7 @@ pub use compare::{
     RetestView, RetestWireView, compare, compare_html,
 };
 pub use fragment::fragment;
+pub use import::{CheckedView, ImportView, import};
 pub use locate::{LocateView, MetresView, conclusion, locate, next_reading};
 pub use nets::{NetView, NetsView, nets};
 pub use pack::{PackOptions, PackSection, pack};

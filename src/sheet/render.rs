@@ -4,6 +4,7 @@ use comfy_table::{ContentArrangement, Table, presets};
 
 use super::{Section, Sheet, Stamp};
 use crate::definition::diagnostic::clean;
+use crate::exchange::defused;
 
 /// How a command prints.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -180,7 +181,7 @@ fn escape(text: &str) -> String {
 }
 
 /// A sheet as CSV: its one flat table, or its tables one after the other with an empty line between.
-/// Every row ends with the id, revision and hash of the definition it was made from.
+/// Every row ends with the id, revision and hash of the definition it was made from; no cell begins like a formula.
 pub fn csv(sheet: &Sheet) -> String {
     let tables: Vec<&Section> = match &sheet.flat {
         Some(flat) => vec![flat],
@@ -193,7 +194,9 @@ fn csv_table(section: &Section, stamp: &Stamp) -> String {
     let mut writer = csv::Writer::from_writer(Vec::new());
     let heads = section.columns.iter().copied().chain(["definition", "revision", "hash"]);
     let of = [&stamp.id, &stamp.revision, &stamp.hash];
-    let mut rows = section.rows.iter().map(|row| row.iter().chain(of));
+    let cells =
+        |row: &Vec<String>| row.iter().chain(of).map(|cell| defused(cell).into_owned()).collect::<Vec<_>>();
+    let mut rows = section.rows.iter().map(cells);
     // Writing into memory cannot fail, and every row is as long as the heads.
     let written = writer.write_record(heads).is_ok() && rows.all(|row| writer.write_record(row).is_ok());
     let bytes = writer.into_inner().unwrap_or_default();
