@@ -9,7 +9,7 @@ use super::graph::{Graph, Node};
 use super::matching::{Matching, matching};
 use super::wires::{Wires, wires};
 use crate::definition::{
-    ConditionId, ConnectorId, Harness, Id, PartId, Point, StationId, Table, TrunkId, WireId,
+    ConditionId, ConnectorId, Harness, Id, Named, PartId, Point, StationId, Table, TrunkId, WireId,
 };
 
 /// A point of either revision, the same number where it is the same point.
@@ -146,11 +146,16 @@ impl<'a> Both<'a> {
             return name.to_owned();
         }
         let new = self.harness[1];
-        if let Some(connector) = harness.names.connector(name) {
-            let partner = self.connector(0, connector).map(|id| new.connectors[id].id.clone());
-            return partner.unwrap_or_else(|| name.to_owned());
-        }
-        if let Ok(point) = harness.point(name) {
+        let point = match harness.names.get(name) {
+            Some(Named::Connector(id)) => {
+                let partner = self.connector(0, id).map(|id| new.connectors[id].id.clone());
+                return partner.unwrap_or_else(|| name.to_owned());
+            }
+            Some(Named::Splice(id)) => Some(Point::Splice(id)),
+            Some(Named::Terminal(id)) => Some(Point::Terminal(id)),
+            _ => None,
+        };
+        if let Some(point) = point {
             return self.other(0, point).map_or_else(|| name.to_owned(), |point| new.point_name(point));
         }
         let station = harness.stations.iter().find(|(_, station)| station.id == name);
