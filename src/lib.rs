@@ -43,7 +43,7 @@
 //!
 //! The rooms, each of which imports only from those before it: [`units`], [`conductor`],
 //! [`definition`], [`netlist`], [`setup`], [`circuit`], [`measure`], [`fault`], [`audit`], [`plan`], [`verify`],
-//! [`record`], [`locate`], [`study`], [`compare`], [`repair`], [`exchange`], [`draw`], [`sheet`], [`guide`], [`cli`].
+//! [`record`], [`locate`], [`study`], [`compare`], [`repair`], [`exchange`], [`learn`], [`draw`], [`sheet`], [`guide`], [`cli`].
 
 pub mod audit;
 pub mod circuit;
@@ -55,6 +55,7 @@ pub mod draw;
 pub mod exchange;
 pub mod fault;
 pub mod guide;
+pub mod learn;
 pub mod locate;
 pub mod measure;
 pub mod netlist;

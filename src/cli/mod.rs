@@ -14,6 +14,7 @@ mod files;
 mod guide;
 mod import;
 mod import_options;
+mod learn;
 mod locate;
 mod log;
 mod log_place;
@@ -83,6 +84,8 @@ enum Command {
     Compare(compare::CompareArgs),
     /// A definition from a from-to list or a pin map in CSV or XLSX
     Import(Box<import::ImportArgs>),
+    /// A definition from readings of an unknown lead, or what a lead has otherwise than its design
+    Learn(learn::LearnArgs),
     /// The machine in the form of another program
     Export(export::ExportArgs),
     /// JSON Schema of a definition or a record, for editors
@@ -123,6 +126,7 @@ pub fn run(args: &Args) -> ExitCode {
         Command::Report(args) => report::run(args),
         Command::Compare(args) => compare::run(args),
         Command::Import(args) => import::run(args),
+        Command::Learn(args) => learn::run(args),
         Command::Export(args) => export::run(args),
         Command::Schema(args) => schema::run(args),
         Command::Completions(args) => completions::run(args, Args::command()),

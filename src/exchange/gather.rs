@@ -224,7 +224,7 @@ fn describe(contact: &mut Contact, fact: &Fact) {
 }
 
 /// By the numbers in them: `2` before `10`.
-pub(super) fn natural(a: &str, b: &str) -> Ordering {
+pub fn natural(a: &str, b: &str) -> Ordering {
     let key = |text: &str| {
         let at = text.find(|c: char| c.is_ascii_digit()).unwrap_or(text.len());
         let end = text[at..].find(|c: char| !c.is_ascii_digit()).map_or(text.len(), |length| at + length);

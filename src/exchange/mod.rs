@@ -33,6 +33,7 @@ mod write;
 pub use ask::Question;
 pub use defuse::{defused, restored};
 pub use field::{Field, gauge_unit, length_unit};
+pub use gather::natural;
 pub use grid::{Cell, Grid, GridError, Letters, MOST_CELLS, Row};
 pub use head::{Layout, Sure};
 pub use options::{Blank, Dash, Decimal, Header, Joined, Options};

@@ -47,7 +47,9 @@ fn cover(covers: &[Vec<usize>], mut shown: Vec<bool>) -> usize {
 fn apart(covers: &[Vec<usize>], faults: usize) -> usize {
     let mut rare: Vec<Vec<usize>> = vec![Vec::new(); faults];
     for (at, faults) in covers.iter().enumerate() {
-        faults.iter().for_each(|fault| rare[*fault].push(at));
+        for fault in faults {
+            rare[*fault].push(at);
+        }
     }
     rare.sort_by_key(Vec::len);
     let mut used = vec![false; covers.len()];

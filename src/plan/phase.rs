@@ -307,7 +307,9 @@ impl<'a> Builder<'a> {
 
     fn note(&mut self, steps: &[Step]) {
         self.cost.steps += steps.len();
-        steps.iter().for_each(|step| self.numbers.mark(&step.covers, &mut self.covered));
+        for step in steps {
+            self.numbers.mark(&step.covers, &mut self.covered);
+        }
     }
 
     /// The plan: the phases in order, with their walks, coverage, cost and bounds.

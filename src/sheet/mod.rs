@@ -12,6 +12,7 @@ mod compare;
 mod complaint;
 mod fragment;
 mod import;
+mod learn;
 mod locate;
 mod nets;
 mod next;
@@ -46,6 +47,7 @@ pub use compare::{
 };
 pub use fragment::fragment;
 pub use import::{CheckedView, ImportView, import};
+pub use learn::{AgainstView, BetweenView, DiffersView, LearnView, LearnedNetView, learn};
 pub use locate::{LocateView, MetresView, conclusion, locate, next_reading};
 pub use nets::{NetView, NetsView, nets};
 pub use pack::{PackOptions, PackSection, pack};

@@ -202,7 +202,7 @@ fn many(page: &mut Page, pairs: &[Parted]) {
             stations.push(&pair.station);
         }
     }
-    let half = (pairs.len() as f64 * ROW + stations.len() as f64 * (HEAD + GAP)) / 2.0;
+    let half = f64::midpoint(pairs.len() as f64 * ROW, stations.len() as f64 * (HEAD + GAP));
     let top = page.y;
     let (mut x, mut y, mut lowest) = (LEFT, top, top);
     for station in stations {
