@@ -281,7 +281,10 @@ fn merged(both: &Both, all: Vec<WithWires>) -> Vec<WithWires> {
         (both.connector(1, mate) == Some(was)).then(|| new.connectors[mate].id.as_str())
     };
     for (explanation, wires) in all {
-        let key = (explanation.pattern.clone(), explanation.cores, explanation.moves.clone());
+        // The halves of a mating may list their contacts in different orders.
+        let mut moves = explanation.moves.clone();
+        moves.sort();
+        let key = (explanation.pattern.clone(), explanation.cores, moves);
         let alike = known.entry(key).or_default();
         let belongs = |at: &usize| {
             let names = &out[*at].0.connectors;
