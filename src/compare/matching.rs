@@ -211,7 +211,7 @@ impl Matcher<'_> {
             }
             if let Some(pair) = unclear.next.pop() {
                 self.join(pair);
-                if self.is_free(0, pair[0]) {
+                if self.is_free(0, pair[0]) && self.is_free(1, pair[1]) {
                     // It may not be joined to this one, and would be tried for ever.
                     unclear.groups[0].retain(|node| *node != pair[0]);
                 }
