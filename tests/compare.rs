@@ -173,7 +173,8 @@ fn assert_mirrored(one: &Comparison, other: &Comparison) {
     let mut theirs: Vec<Pattern> = other.explanations.iter().map(|e| e.pattern.clone()).collect();
     mine.sort();
     theirs.sort();
-    assert_eq!(mine, theirs);
+    let words = |of: &Comparison| of.explanations.iter().map(|e| e.words.clone()).collect::<Vec<_>>();
+    assert_eq!(mine, theirs, "{:#?}\n{:#?}", words(one), words(other));
 }
 
 /// An edit of a definition, and how the comparison must name it.

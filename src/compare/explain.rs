@@ -189,15 +189,27 @@ fn layout(both: &Both, moved: &Moved) -> Layout {
     let connector = &harness.connectors[moved.connectors[0]];
     let face = connector.face.and_then(|at| harness.faces.get(at));
     let mut layout = Layout::default();
+    let new = both.harness[1];
+    let start = new.connectors[moved.connectors[1]].first.index();
+    for (at, _) in new.contacts_of(moved.connectors[1]).enumerate() {
+        // Behind the old ones, where only the new connector has it.
+        layout.orders.insert(connector.count + at, [None, Some(at)]);
+    }
     for (place, id) in harness.contacts_of(moved.connectors[0]).enumerate() {
         let contact = &harness.contacts[id];
         let cavity = face.and_then(|face| face.cavities.iter().find(|cavity| cavity.name == contact.name));
         layout.places.push(cavity.map(|cavity| [cavity.x, cavity.y]));
         let mut wires = harness.wires_at(Point::Contact(id));
         let first = wires.next();
-        if first.is_some() {
+        let now = match both.other(0, Point::Contact(id)) {
+            Some(Point::Contact(now)) => Some(now),
+            _ => None,
+        };
+        let still = now.is_some_and(|now| new.wires_at(Point::Contact(now)).next().is_some());
+        if first.is_some() && still {
             layout.used.insert(place);
         }
+        layout.orders.insert(place, [Some(place), now.map(|now| now.index() - start)]);
         let mark = first.filter(|_| wires.next().is_none()).and_then(|id| harness.wires[id].twisted.clone());
         layout.pairs.push(mark);
     }
@@ -403,7 +415,7 @@ fn words(explanation: &Explanation) -> String {
         Pattern::Shifted(step) => {
             let places = if step.abs() == 1 { "place" } else { "places" };
             let way = if *step > 0 { "further on" } else { "back" };
-            format!("{count} contents stand {} {places} {way}: {moves}", step.abs())
+            format!("{count} contents stand {} {places} {way}: {moves}", step.unsigned_abs())
         }
         Pattern::Renumbered => format!("contacts have other names: {moves}"),
     };

@@ -73,7 +73,7 @@ impl Matcher<'_> {
 
     fn join(&mut self, pair: [Node; 2]) {
         let things = [0, 1].map(|side| self.graphs[side].thing(pair[side]));
-        if (0..2).any(|side| !self.is_free(side, pair[side])) {
+        if (0..2).any(|side| !self.is_free(side, pair[side])) || !self.may_join(things) {
             return;
         }
         self.pair.pair[0][pair[0] as usize] = pair[1];
@@ -83,6 +83,18 @@ impl Matcher<'_> {
             for contacts in same_names(self.graphs.map(|graph| graph.harness), [old, new]) {
                 self.join([0, 1].map(|side| self.graphs[side].point(Point::Contact(contacts[side]))));
             }
+        }
+    }
+
+    /// Whether two nodes are the same kind of thing; contacts also only within connectors that are the same.
+    fn may_join(&self, things: [Thing; 2]) -> bool {
+        let shell = |side: usize| {
+            let Thing::Point(Point::Contact(id)) = things[side] else { return None };
+            Some(self.graphs[side].connector(self.graphs[side].harness.contacts[id].connector))
+        };
+        match [shell(0), shell(1)] {
+            [Some(old), Some(new)] => self.pair.of(0, old) == Some(new),
+            _ => alike(things[0], things[1]),
         }
     }
 
@@ -199,6 +211,10 @@ impl Matcher<'_> {
             }
             if let Some(pair) = unclear.next.pop() {
                 self.join(pair);
+                if self.is_free(0, pair[0]) && self.is_free(1, pair[1]) {
+                    // It may not be joined to this one, and would be tried for ever.
+                    unclear.groups[0].retain(|node| *node != pair[0]);
+                }
                 self.unclear.push(unclear);
             }
         }
@@ -266,11 +282,12 @@ impl Matcher<'_> {
                 }
             }
         }
-        let chosen = self.chosen(&votes);
-        for pair in &chosen {
-            self.join(*pair);
+        let mut found = false;
+        for pair in self.chosen(&votes) {
+            self.join(pair);
+            found |= !self.is_free(0, pair[0]);
         }
-        !chosen.is_empty()
+        found
     }
 
     /// What has no partner at a node, by how it is joined to it. To be in the same shell says nothing of a contact.

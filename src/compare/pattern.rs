@@ -61,8 +61,24 @@ pub(super) struct Layout {
     pub(super) places: Vec<Option<[f64; 2]>>,
     /// The mark of the twisted pair whose core was in a place.
     pub(super) pairs: Vec<Option<String>>,
-    /// Places that held something.
+    /// Places that held something, and do.
     pub(super) used: BTreeSet<usize>,
+    /// Where a place stands in the order of the old and of the new connector; the place itself in both where nothing is
+    /// said.
+    pub(super) orders: BTreeMap<usize, [Option<usize>; 2]>,
+}
+
+impl Layout {
+    /// How many places a move leads further on; `None` where the two orders disagree on it, or have not both ends.
+    fn step(&self, from: usize, to: usize) -> Option<isize> {
+        let order = |place: usize| self.orders.get(&place).copied().unwrap_or([Some(place); 2]);
+        let [from, to] = [from, to].map(order);
+        let in_order = |side: usize| Some(to[side]?.cast_signed() - from[side]?.cast_signed());
+        match [in_order(0), in_order(1)] {
+            [Some(a), Some(b)] => (a == b).then_some(a),
+            [one, other] => one.or(other),
+        }
+    }
 }
 
 /// A pattern with the moves it explains.
@@ -86,7 +102,7 @@ pub(super) fn patterns(moves: &Moves, layout: &Layout) -> Vec<Found> {
     let (swaps, rings): (Vec<_>, Vec<_>) = cycles.into_iter().partition(|cycle| cycle.len() == 2);
     found.extend(blocks(swaps, layout));
     found.extend(rings.into_iter().map(|moves| Found { pattern: Pattern::Rotation, moves }));
-    found.extend(shifts(&left));
+    found.extend(shifts(&left, layout));
     found
 }
 
@@ -193,10 +209,12 @@ fn blocks(swaps: Vec<Moves>, layout: &Layout) -> Vec<Found> {
 }
 
 /// Moves by the same number of places, several at a time.
-fn shifts(left: &Moves) -> Vec<Found> {
+fn shifts(left: &Moves, layout: &Layout) -> Vec<Found> {
     let mut by_step: BTreeMap<isize, Moves> = BTreeMap::new();
     for (from, to) in left {
-        by_step.entry(to.cast_signed() - from.cast_signed()).or_default().insert(*from, *to);
+        if let Some(step) = layout.step(*from, *to) {
+            by_step.entry(step).or_default().insert(*from, *to);
+        }
     }
     let several = by_step.into_iter().filter(|(_, moves)| moves.len() > 1);
     several.map(|(step, moves)| Found { pattern: Pattern::Shifted(step), moves }).collect()
@@ -219,6 +237,7 @@ mod tests {
             places: (0..count).map(|at| Some([at as f64 * 5.0 - (count - 1) as f64 * 2.5, 0.0])).collect(),
             pairs: vec![None; count],
             used: (0..count).collect(),
+            orders: BTreeMap::new(),
         }
     }
 
