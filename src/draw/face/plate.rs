@@ -110,10 +110,16 @@ impl Places {
         self.areas(cells, scale).into_iter().reduce(Area::with).unwrap_or(NOTHING)
     }
 
-    /// The scale at which a face is so large at least.
+    /// The scale at which the cells together are so large, across or down.
     fn roomier(&self, cells: &[Cell], least: f64) -> f64 {
-        let area = self.covered(cells, 1.0);
-        if area.width() > 0.0 { least / area.width().max(area.height()) } else { 1.0 }
+        let [one, two] = [1.0, 2.0].map(|scale| self.covered(cells, scale));
+        // The labels keep their size: only the distances grow with the scale.
+        let reach = |one: f64, two: f64| {
+            let grows = two - one;
+            if grows > 1e-6 { 1.0 + (least - one) / grows } else { f64::INFINITY }
+        };
+        let scale = reach(one.width(), two.width()).min(reach(one.height(), two.height()));
+        if scale.is_finite() { scale } else { 1.0 }
     }
 
     /// The scale at which the contacts' middles keep within so many pixels.

@@ -184,16 +184,17 @@ fn halves(pair: &Parted, wide: f64, high: f64, apart: f64) -> Item {
         items.push(polyline(&[at(wide, y), at(wide + 0.12 * apart, y)], false, "rule"));
     }
     let cut = wide + 0.44 * apart;
-    items.push(polyline(&[at(cut, 0.0), at(cut, high + 4.0)], false, "drop"));
+    items.push(polyline(&[at(cut, 1.0), at(cut, high + 3.0)], false, "drop"));
     let data = vec![("parted", pair.plug.clone()), ("from", pair.other.clone())];
     Item::Group(Group { class: "parted", data, title: None, items })
 }
 
-/// Pairs station by station, two to a row, each with what it is.
+/// Pairs station by station down two columns of one height, each with what it is. A station that goes on in the second
+/// column is named there again.
 fn many(page: &mut Page, pairs: &[Parted]) {
     const ROW: f64 = 24.0;
-    const WIDE: f64 = 54.0;
-    const APART: f64 = 22.0;
+    const HEAD: f64 = 20.0;
+    const GAP: f64 = 6.0;
     let column = (RIGHT - LEFT) / 2.0;
     let mut stations: Vec<&str> = Vec::new();
     for pair in pairs {
@@ -201,23 +202,40 @@ fn many(page: &mut Page, pairs: &[Parted]) {
             stations.push(&pair.station);
         }
     }
+    let half = f64::midpoint(pairs.len() as f64 * ROW, stations.len() as f64 * (HEAD + GAP));
+    let top = page.y;
+    let (mut x, mut y, mut lowest) = (LEFT, top, top);
     for station in stations {
-        words(page, LEFT, &[(station, 11.0, Weight::Bold, "soft")]);
-        page.y += if station.is_empty() { 0.0 } else { 5.0 };
-        let here: Vec<&Parted> = pairs.iter().filter(|pair| pair.station == station).collect();
-        // Down the first column, then down the second: in the order in which they are read out.
-        let rows = here.len().div_ceil(2);
-        for (nth, pair) in here.iter().enumerate() {
-            let x = LEFT + column * (nth / rows) as f64;
-            let y = page.y + ROW * (nth % rows) as f64;
-            page.place(vec![halves(pair, WIDE, 18.0, APART)], x, y);
-            let from = x + 2.0 * WIDE + APART + 8.0;
-            let title = shorten(&bounded(&pair.title), 11.0, Weight::Regular, x + column - 10.0 - from);
-            if !title.is_empty() {
-                page.items.push(Item::Text(line(at(from, y + 15.0), 11.0, title).class("soft")));
+        let mut named = false;
+        for pair in pairs.iter().filter(|pair| pair.station == station) {
+            if y - top >= half && x < LEFT + column {
+                (x, y, named) = (LEFT + column, top, false);
             }
+            let name = shorten(&bounded(station), 11.0, Weight::Bold, column - 10.0);
+            if !named && !name.is_empty() {
+                page.items.push(Item::Text(line(at(x, y + 14.0), 11.0, name).bold().class("soft")));
+                y += HEAD;
+            }
+            named = true;
+            small(page, pair, x, y);
+            y += ROW;
+            lowest = lowest.max(y + GAP);
         }
-        page.y += ROW * rows as f64 + 4.0;
+        y += GAP;
+    }
+    page.y = lowest;
+}
+
+/// A pair with its title cut to half the card.
+fn small(page: &mut Page, pair: &Parted, x: f64, y: f64) {
+    const WIDE: f64 = 54.0;
+    const APART: f64 = 22.0;
+    page.place(vec![halves(pair, WIDE, 18.0, APART)], x, y);
+    let from = 2.0 * WIDE + APART + 8.0;
+    let room = (RIGHT - LEFT) / 2.0 - from - 10.0;
+    let title = shorten(&bounded(&pair.title), 11.0, Weight::Regular, room);
+    if !title.is_empty() {
+        page.items.push(Item::Text(line(at(x + from, y + 15.0), 11.0, title).class("soft")));
     }
 }
 
@@ -361,8 +379,8 @@ mod tests {
             stamp: "H-1 revision A".to_owned(),
         };
         let scene = setup_scene(&view);
-        // Half of an A4 page between its margins, at the scale of print.
-        assert!(scene.height < 530.0, "{}", scene.height);
+        // Little more than half of an A4 page between its margins.
+        assert!(scene.height < 560.0, "{}", scene.height);
         let texts = scene.texts();
         for nth in 0..24 {
             for name in [format!("P{nth}"), format!("J{nth}")] {
