@@ -37,7 +37,10 @@ pub(super) struct CompareArgs {
     format: CompareFormat,
 }
 
-const EXIT: &str = "Exit code: 0 where nothing differs at all, on paper neither; 1 where anything does. The revision \
+const EXIT: &str = "Examples:\n\
+    \x20 ringout compare machine-rev-C.toml machine-rev-D.toml\n\
+    \x20 ringout compare machine.toml --new-variant wide-boom --format html -o wide-boom.html\n\n\
+    Exit code: 0 where nothing differs at all, on paper neither; 1 where anything does. The revision \
     letter, the order and layout of the files and comments are not compared. 2 where a revision cannot be read.\n\n\
     A connector, terminal or part that both revisions name is taken for the same thing, and a contact of it by its name: \
     labels are what people go by. A rename is called proven harmless only where the thing joins exactly what it joined.";

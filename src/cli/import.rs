@@ -13,6 +13,10 @@ use crate::exchange::{self, About, Grid, GridError, Imported};
 use crate::sheet::{self, CheckedView, ImportView, Stamp};
 
 #[derive(Debug, clap::Args)]
+#[command(after_help = "\
+    Examples:\n\
+    \x20 ringout import wires.csv\n\
+    \x20 ringout import wires.csv --gauge-unit mm2 -o machine.toml --yes")]
 pub(super) struct ImportArgs {
     /// A from-to list or a pin map: CSV, or XLSX where the program was built with that feature
     table: PathBuf,
