@@ -5,11 +5,11 @@
 //! revision must know which of its differences are ink and which are copper; and a list of eight moved wires hides that one
 //! connector was pinned from the wrong side.
 //!
-//! The way: things are matched, by id where ids can be trusted and else by what they join ([`matching`]); wires are matched
+//! The way: things are matched, by id where ids can be trusted and else by what they join (`matching`); wires are matched
 //! by what they join; both revisions' points are divided into nets, plugged in and parted, and the divisions are held
-//! against each other ([`nets`]). A rename is called proven where the thing joins exactly what it joined, and a re-route is
+//! against each other (`nets`). A rename is called proven where the thing joins exactly what it joined, and a re-route is
 //! called harmless where the ends of the machine are in the nets that they were in. Then everything else that a definition
-//! says is compared, and what moved within a connector is explained ([`explain`]).
+//! says is compared, and what moved within a connector is explained (`explain`).
 //!
 //! What is not compared: the revision letter, the order and layout of the files, and comments.
 //!

@@ -1,6 +1,6 @@
 //! Sheets of XLSX workbooks.
 //!
-//! Comes in: the bytes of a workbook. Goes out: a [`Grid`](super::Grid) of one sheet, merged cells filled with what they show, and
+//! Comes in: the bytes of a workbook. Goes out: a `Grid` of one sheet, merged cells filled with what they show, and
 //! dates marked as such. Why behind a feature: reader and writer bring 22 crates. Why cell by cell: the reader's own table
 //! holds every cell between the first and the last, and one stray cell in the last row of the last column would ask for
 //! 17 billion of them.
