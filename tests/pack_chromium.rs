@@ -64,13 +64,17 @@ fn healthy(step: &ringout::plan::Step) -> String {
     }
 }
 
-/// Waits for a file that the browser writes, and takes it away.
+/// Waits for a file that the browser writes, and takes it away. The browser first keeps its place with an empty file,
+/// then puts the whole one there.
 fn saved(folder: &Path) -> String {
     let until = Instant::now() + Duration::from_mins(1);
     loop {
         let files = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path());
-        if let Some(path) = files.into_iter().find(|p| p.extension().is_some_and(|e| e == "toml")) {
-            let text = std::fs::read_to_string(&path).unwrap();
+        let record = files.into_iter().find(|p| p.extension().is_some_and(|e| e == "toml"));
+        if let Some(path) = record
+            && let text = std::fs::read_to_string(&path).unwrap()
+            && !text.is_empty()
+        {
             std::fs::remove_file(path).unwrap();
             return text;
         }
@@ -113,7 +117,7 @@ fn readings_are_typed_kept_saved_and_lead_to_the_fault() {
     assert_eq!(page.text("document.getElementById('told').textContent"), format!("{count} of {count} read"));
     assert_eq!(page.value("document.getElementById('bar').value"), json!(count));
     let record = save(&mut page, folder.path());
-    assert!(record.contains("by = \"R\\\"K\""));
+    assert!(record.contains("by = \"R\\\"K\""), "{record}");
     let (code, answer) = locate(&record);
     assert_eq!((code, &answer["verdict"]), (Some(0), &json!("healthy")), "{answer}");
 
