@@ -1,6 +1,6 @@
 //! Learning a lead from readings: what is proven, what contradicts, and what a design does not explain.
 //!
-//! Nets are held against a general-purpose library's union of sets; leads against the allocations of their standards,
+//! Nets are held against a general-purpose library's search for components; leads against the allocations of their standards,
 //! written out here from the tables and not from the definitions.
 
 #![allow(clippy::unwrap_used, reason = "a test's helpers fail by panicking")]
@@ -10,6 +10,8 @@ mod support;
 use std::collections::{BTreeMap, BTreeSet};
 use std::process::{Command, Output};
 
+use petgraph::algo::kosaraju_scc;
+use petgraph::graph::{NodeIndex, UnGraph};
 use petgraph::unionfind::UnionFind;
 use proptest::prelude::*;
 use ringout::definition::load;
@@ -156,28 +158,31 @@ fn again(lead: &Lead) -> BTreeSet<BTreeSet<String>> {
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(200))]
 
-    /// Against the union of sets of petgraph, on readings that know no plan.
+    /// Against petgraph's search for components, on readings that know no plan.
     #[test]
-    fn nets_are_the_unions_of_what_is_joined(
+    fn nets_are_the_components_of_what_is_joined(
         readings in proptest::collection::vec((0_usize..12, 0_usize..12, 0_u8..4), 1..40)
     ) {
         let name = |at: usize| format!("{}.{}", ["A", "B", "C"][at % 3], at / 3 + 1);
-        let mut sets = UnionFind::<usize>::new(12);
+        let mut graph = UnGraph::<(), ()>::default();
+        for _ in 0..12 {
+            graph.add_node(());
+        }
         let mut named = BTreeSet::new();
         let mut table = "red,black,reading\n".to_owned();
         for (a, b, kind) in readings.iter().filter(|(a, b, _)| a != b) {
             table.push_str(&format!("{},{},{}\n", name(*a), name(*b), ["0.2 ohm", "tone", "OL", "470 ohm"][*kind as usize]));
             if *kind < 2 {
-                sets.union(*a, *b);
+                graph.add_edge(NodeIndex::new(*a), NodeIndex::new(*b), ());
             }
             named.extend([*a, *b]);
         }
         prop_assume!(!named.is_empty());
-        let mut expected: BTreeMap<usize, BTreeSet<String>> = BTreeMap::new();
-        for at in named {
-            expected.entry(sets.find(at)).or_default().insert(name(at));
-        }
-        let expected: BTreeSet<BTreeSet<String>> = expected.into_values().collect();
+        let of_named = |component: Vec<NodeIndex>| -> BTreeSet<String> {
+            component.into_iter().map(NodeIndex::index).filter(|at| named.contains(at)).map(name).collect()
+        };
+        let expected: BTreeSet<BTreeSet<String>> =
+            kosaraju_scc(&graph).into_iter().map(of_named).filter(|net| !net.is_empty()).collect();
         let lead = lead(&table);
         prop_assert_eq!(nets(&lead), expected.clone());
         prop_assert_eq!(again(&lead), expected);

@@ -12,6 +12,31 @@ use crate::definition::diagnostic::{Severity, render};
 use crate::exchange::{self, About, Grid, GridError, Imported};
 use crate::sheet::{self, CheckedView, ImportView, Stamp};
 
+/// What a definition that is made of a table is called.
+#[derive(Debug, clap::Args)]
+pub(super) struct AboutArgs {
+    /// Id of the new definition (default: the table's file name)
+    #[arg(long)]
+    id: Option<String>,
+    /// Title of the new definition
+    #[arg(long, default_value = "")]
+    title: String,
+    /// Revision of the new definition
+    #[arg(long, default_value = "A")]
+    revision: String,
+}
+
+impl AboutArgs {
+    pub(super) fn about(&self, table: &Path) -> anyhow::Result<About> {
+        let stem = || table.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
+        let id = self.id.clone().unwrap_or_else(stem);
+        if id.trim().is_empty() || self.revision.trim().is_empty() {
+            bail!("a definition needs an id and a revision: --id, --revision");
+        }
+        Ok(About { id, title: self.title.clone(), revision: self.revision.clone() })
+    }
+}
+
 #[derive(Debug, clap::Args)]
 #[command(after_help = "\
     Examples:\n\
@@ -44,15 +69,8 @@ pub(super) struct ImportArgs {
     /// The character set of a text file: utf-8, windows-1252, utf-16le …
     #[arg(long, value_name = "NAME")]
     charset: Option<String>,
-    /// Id of the new definition (default: the table's file name)
-    #[arg(long)]
-    id: Option<String>,
-    /// Title of the new definition
-    #[arg(long, default_value = "")]
-    title: String,
-    /// Revision of the new definition
-    #[arg(long, default_value = "A")]
-    revision: String,
+    #[command(flatten)]
+    about: AboutArgs,
     #[command(flatten)]
     options: OptionArgs,
     #[arg(long, value_enum, default_value_t)]
@@ -66,7 +84,7 @@ pub(super) fn run(args: &ImportArgs) -> anyhow::Result<Outcome> {
         let mended = read_csv(path, args)?;
         exchange::mend(&mut grid, &mended).with_context(|| format!("cannot use {}", path.display()))?;
     }
-    let about = about(args)?;
+    let about = args.about.about(&args.table)?;
     let name = args.table.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
     match exchange::import(&grid, &name, &about, &options) {
         Ok(imported) => finish(args, &about, &imported),
@@ -87,16 +105,7 @@ pub(super) fn run(args: &ImportArgs) -> anyhow::Result<Outcome> {
     }
 }
 
-fn about(args: &ImportArgs) -> anyhow::Result<About> {
-    let stem = || args.table.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
-    let id = args.id.clone().unwrap_or_else(stem);
-    if id.trim().is_empty() || args.revision.trim().is_empty() {
-        bail!("a definition needs an id and a revision: --id, --revision");
-    }
-    Ok(About { id, title: args.title.clone(), revision: args.revision.clone() })
-}
-
-fn stamp_of(about: &About) -> Stamp {
+pub(super) fn stamp_of(about: &About) -> Stamp {
     let About { id, title, revision } = about.clone();
     Stamp { id, title, revision, variant: None, hash: String::new() }
 }

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use anyhow::{Context, anyhow, bail};
 
+use super::import::{AboutArgs, stamp_of};
 use super::output::{self, FormatArg};
 use super::{Outcome, common, files};
 use crate::definition::diagnostic::{Severity, render};
@@ -37,15 +38,8 @@ pub(super) struct LearnArgs {
     /// Overwrite what is there
     #[arg(long)]
     force: bool,
-    /// Id of the new definition (default: the table's file name)
-    #[arg(long)]
-    id: Option<String>,
-    /// Title of the new definition
-    #[arg(long, default_value = "")]
-    title: String,
-    /// Revision of the new definition
-    #[arg(long, default_value = "A")]
-    revision: String,
+    #[command(flatten)]
+    about: AboutArgs,
     #[arg(long, value_enum, default_value_t)]
     format: FormatArg,
 }
@@ -63,15 +57,7 @@ pub(super) fn run(args: &LearnArgs) -> anyhow::Result<Outcome> {
     let rows = learn::read(&grid.with_context(place)?).with_context(place)?;
     let lead = Lead::new(&rows, conductor);
     let file = args.table.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let stem = || args.table.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
-    let about = About {
-        id: args.id.clone().unwrap_or_else(stem),
-        title: args.title.clone(),
-        revision: args.revision.clone(),
-    };
-    if about.id.trim().is_empty() || about.revision.trim().is_empty() {
-        bail!("a definition needs an id and a revision: --id, --revision");
-    }
+    let about = args.about.about(&args.table)?;
     let text = definition(&lead, &about, &file);
     let (stamp, check) = checked(&about, &text);
     let sound = check.errors == 0 && lead.contradictions.is_empty() && rows.rejects.is_empty();
@@ -103,9 +89,7 @@ fn checked(about: &About, text: &str) -> (Stamp, CheckedView) {
             output::note(&render(&rejected.diagnostics, &rejected.sources, output::styled()));
             let errors =
                 rejected.diagnostics.iter().filter(|found| found.severity == Severity::Error).count();
-            let About { id, title, revision } = about.clone();
-            let stamp = Stamp { id, title, revision, variant: None, hash: String::new() };
-            (stamp, CheckedView { errors, warnings: rejected.diagnostics.len() - errors })
+            (stamp_of(about), CheckedView { errors, warnings: rejected.diagnostics.len() - errors })
         }
     }
 }

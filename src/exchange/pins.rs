@@ -4,7 +4,7 @@ use super::ask::{Ask, Trouble};
 use super::field::{Field, Side};
 use super::grid::Row;
 use super::point::{self, End};
-use super::row::{At, Fact, Items, Reader, Strand};
+use super::row::{At, Fact, Items, Reader};
 use super::word::{Instead, instead};
 
 /// What a row of a pin map says.
@@ -160,16 +160,7 @@ fn strands(
     for (at, details) in details.into_iter().enumerate() {
         let contact = contacts[if contacts.len() == 1 { 0 } else { at }].clone();
         let ends: Vec<End> = std::iter::once(contact).chain(to.get(at).cloned()).collect();
-        if ends.len() == 2 && ends[0] == ends[1] {
-            return Trouble::reject(format!("it starts and ends at {}", ends[0].name()));
-        }
-        items.strands.push(Strand {
-            row: row.number,
-            id: ids.get(at).cloned(),
-            ends,
-            details,
-            notes: notes.clone(),
-        });
+        items.wire(row, ids.get(at), ends, details, notes.clone())?;
     }
     Ok(())
 }

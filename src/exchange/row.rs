@@ -72,6 +72,24 @@ impl Items {
         self.facts.append(&mut other.facts);
         self.joints.append(&mut other.joints);
     }
+
+    /// Takes a wire of a row up, unless it starts and ends at one point.
+    pub(super) fn wire(
+        &mut self,
+        row: &Row,
+        id: Option<&String>,
+        ends: Vec<End>,
+        details: Details,
+        notes: Vec<String>,
+    ) -> Result<(), Trouble> {
+        if let [from, to] = &ends[..]
+            && from == to
+        {
+            return Trouble::reject(format!("it starts and ends at {}", from.name()));
+        }
+        self.strands.push(Strand { row: row.number, id: id.cloned(), ends, details, notes });
+        Ok(())
+    }
 }
 
 /// What a column says that an end is.

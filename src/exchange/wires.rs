@@ -4,7 +4,7 @@ use super::ask::Trouble;
 use super::field::{Field, Side};
 use super::grid::Row;
 use super::point::{self, End};
-use super::row::{At, Fact, Items, Reader, Strand};
+use super::row::{At, Fact, Items, Reader};
 use super::word::{Instead, instead};
 
 /// What a row of a from-to list says.
@@ -59,16 +59,7 @@ fn strands(
     for (at, details) in details.into_iter().enumerate() {
         let end = |ends: &[End]| ends[if ends.len() == 1 { 0 } else { at }].clone();
         let ends = vec![end(&from), end(&to)];
-        if ends[0] == ends[1] {
-            return Trouble::reject(format!("it starts and ends at {}", ends[0].name()));
-        }
-        items.strands.push(Strand {
-            row: row.number,
-            id: ids.get(at).cloned(),
-            ends,
-            details,
-            notes: notes.clone(),
-        });
+        items.wire(row, ids.get(at), ends, details, notes.clone())?;
     }
     Ok(())
 }

@@ -2,6 +2,8 @@
 
 use std::collections::{BTreeMap, BTreeSet, VecDeque};
 
+use petgraph::unionfind::UnionFind;
+
 use super::table::{Row, Rows};
 use crate::measure::{OPEN_FROM, Reading};
 use crate::units::Ohms;
@@ -173,20 +175,13 @@ fn listed(rows: &[usize]) -> String {
     }
 }
 
-/// For each point the least point of its net.
+/// For each point one that stands for its net.
 fn net_of(points: usize, joined: &[&Row]) -> Vec<usize> {
-    let mut of: Vec<usize> = (0..points).collect();
-    let root = |of: &[usize], mut point: usize| {
-        while of[point] != point {
-            point = of[point];
-        }
-        point
-    };
+    let mut of = UnionFind::new(points);
     for row in joined {
-        let [a, b] = row.ends.map(|point| root(&of, point));
-        of[a.max(b)] = a.min(b);
+        of.union(row.ends[0], row.ends[1]);
     }
-    (0..points).map(|point| root(&of, point)).collect()
+    of.into_labeling()
 }
 
 /// The fewest rows that lead from one point to another.

@@ -9,6 +9,8 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
 
+use petgraph::unionfind::UnionFind;
+
 use crate::definition::{ConditionId, Harness, Kind, MatingId, PartId, PartKind, Point, TerminalId, WireId};
 use crate::fault::{Fault, HIGH_FROM, Universe};
 use crate::measure::{Meter, Situation};
@@ -302,18 +304,25 @@ impl<'a> Search<'a> {
     fn is_joined_beside(&self, link: LinkId, mating: MatingId) -> bool {
         let Situation { harness, netlist, .. } = self.situation;
         let healthy = self.situation.healthy();
-        let mut joined = Joined::default();
-        let island = |node: usize| healthy.island(node);
         let [u, v] = netlist.ends(link);
-        for contact in harness.contacts_of(harness.matings[mating].first) {
-            let Some(mate) = harness.contacts[contact].mate else { continue };
-            let [a, b] = [contact, mate].map(|c| harness.point_index(Point::Contact(c)));
-            if [a, b] == [u, v] || [b, a] == [u, v] {
-                continue;
-            }
-            joined.join(island(a), island(b));
+        let mates = harness.contacts_of(harness.matings[mating].first).filter_map(|contact| {
+            let mate = harness.contacts[contact].mate?;
+            Some([contact, mate].map(|c| harness.point_index(Point::Contact(c))))
+        });
+        let beside = mates.filter(|[a, b]| [*a, *b] != [u, v] && [*b, *a] != [u, v]);
+        // Islands that the plug touches, numbered.
+        let mut number: BTreeMap<u32, usize> = BTreeMap::new();
+        let mut of = |node: usize| {
+            let next = number.len();
+            *number.entry(healthy.island(node)).or_insert(next)
+        };
+        let [own_u, own_v] = [u, v].map(&mut of);
+        let pairs: Vec<[usize; 2]> = beside.map(|ends| ends.map(&mut of)).collect();
+        let mut joined = UnionFind::<usize>::new(number.len());
+        for [a, b] in pairs {
+            joined.union(a, b);
         }
-        joined.root(island(u)) == joined.root(island(v))
+        joined.equiv(own_u, own_v)
     }
 
     /// The way round a link, if current finds one, and what would cut it.
@@ -473,26 +482,6 @@ impl<'a> Search<'a> {
         }
         let shown = <[Point; 2]>::try_from(probes).ok().filter(|p| self.shows(Kind::Isolation, *p, fault));
         Hidden { reason: Reason::NotRead, uncover: shown.map(Uncover::Read) }
-    }
-}
-
-/// Which islands are one when something joins them: each but the least of them names a lesser one.
-#[derive(Default)]
-struct Joined(BTreeMap<u32, u32>);
-
-impl Joined {
-    fn root(&self, mut island: u32) -> u32 {
-        while let Some(next) = self.0.get(&island) {
-            island = *next;
-        }
-        island
-    }
-
-    fn join(&mut self, a: u32, b: u32) {
-        let [a, b] = [self.root(a), self.root(b)];
-        if a != b {
-            self.0.insert(b.max(a), a.min(b));
-        }
     }
 }
 

@@ -3,10 +3,62 @@
 //! Comes in: sections. Goes out: what the template of such a page goes through. Why: a report and a comparison are printed
 //! alike, and their texts are cleaned in one place.
 
-use super::Section;
-use super::pack::tidy;
+use askama::Template;
+
+use super::pack::{policy, tidy};
+use super::{Section, Stamp};
 use crate::definition::{ConnectorId, ContactId, Harness};
-use crate::draw::{Mark, Side, face_of, face_words, plain_scene, to_terse_svg};
+use crate::draw::{Look, Mark, Side, face_of, face_words, plain_scene, style_sheet, to_terse_svg};
+
+/// The page. Its policy names the hash of its one style sheet, so that nothing else can be run or fetched.
+#[derive(Template)]
+#[template(path = "paper.html")]
+pub(super) struct Page {
+    policy: String,
+    style: String,
+    heading: String,
+    facts: Vec<[String; 2]>,
+    verdict: String,
+    sections: Vec<Part>,
+    signs: Vec<&'static str>,
+    deference: String,
+}
+
+impl Page {
+    /// A page of one definition, without anything on it yet.
+    pub(super) fn of(stamp: &Stamp, heading: &str, verdict: &str, deference: &str) -> Self {
+        let head = policy::running_head(stamp);
+        let style =
+            format!("{head}{}{}", include_str!("../../templates/paper.css"), style_sheet(Look::AsAsked));
+        Self {
+            policy: policy::style_only(&style),
+            style,
+            heading: tidy(heading),
+            facts: Vec::new(),
+            verdict: tidy(verdict),
+            sections: Vec::new(),
+            signs: Vec::new(),
+            deference: deference.to_owned(),
+        }
+    }
+
+    /// Adds a fact to the head; one that is empty is a line to write on.
+    pub(super) fn fact(&mut self, name: &str, text: &str) {
+        self.facts.push([name.to_owned(), tidy(text)]);
+    }
+
+    /// Written out, with its sections and whoever signs.
+    ///
+    /// # Errors
+    /// Where the page cannot be written out, which a text in memory rules out.
+    pub(super) fn write(
+        self,
+        sections: Vec<Part>,
+        signs: Vec<&'static str>,
+    ) -> Result<String, askama::Error> {
+        Self { sections, signs, ..self }.render()
+    }
+}
 
 /// A section of the page.
 pub(super) struct Part {

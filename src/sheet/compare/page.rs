@@ -6,27 +6,12 @@
 //! The page has no script; its policy names the hash of its one style sheet, so that nothing else can be run or fetched.
 //! All text is escaped by the template, and texts of people lose what cannot be seen.
 
-use askama::Template;
-
-use super::super::pack::{policy, tidy};
-use super::super::paper::{Part, Picture, part, picture};
+use super::super::paper::{Page, Part, Picture, part, picture};
 use super::super::{Sheet, Stamp};
 use super::{CONTACTS, CompareView, changed_faces};
 use crate::compare::Comparison;
 use crate::definition::{ConnectorId, ContactId, Harness};
-use crate::draw::{Look, Mark, style_sheet};
-
-#[derive(Template)]
-#[template(path = "compare.html")]
-struct Page {
-    policy: String,
-    style: String,
-    heading: String,
-    facts: Vec<[String; 2]>,
-    verdict: String,
-    sections: Vec<Part>,
-    deference: String,
-}
+use crate::draw::Mark;
 
 /// The most connectors that are drawn: a page must stay a page.
 const MOST_FACES: usize = 150;
@@ -41,10 +26,6 @@ pub fn compare_html(
     (view, sheet): (&CompareView, &Sheet),
     deference: &str,
 ) -> Result<String, askama::Error> {
-    let head = policy::running_head(&view.harness);
-    let style =
-        format!("{head}{}{}", include_str!("../../../templates/report.css"), style_sheet(Look::AsAsked));
-    let fact = |name: &str, text: &str| [name.to_owned(), tidy(text)];
     let mut sections: Vec<Part> = sheet.sections.iter().map(part).collect();
     if let Some(contacts) = sections.iter_mut().find(|section| section.title == CONTACTS) {
         let (drawings, left_out) = faces(harnesses, comparison);
@@ -55,25 +36,19 @@ pub fn compare_html(
             contacts.caption.push_str(&format!(" {left_out} more connectors are not drawn."));
         }
     }
-    let page = Page {
-        policy: policy::style_only(&style),
-        style,
-        heading: format!("Comparison: {} against {}", revision(&view.harness, None), {
-            revision(&view.before, Some(&view.harness.id))
-        }),
-        facts: vec![fact("New", &view.harness.line()), fact("Old", &view.before.line())],
-        verdict: tidy(&view.words),
-        sections,
-        deference: deference.to_owned(),
-    };
-    page.render()
+    let [new, old] = [revision(&view.harness, None), revision(&view.before, Some(&view.harness.id))];
+    let heading = format!("Comparison: {new} against {old}");
+    let mut page = Page::of(&view.harness, &heading, &view.words, deference);
+    page.fact("New", &view.harness.line());
+    page.fact("Old", &view.before.line());
+    page.write(sections, Vec::new())
 }
 
 /// Id and revision of a definition, without the id where it has been said.
 fn revision(stamp: &Stamp, said: Option<&String>) -> String {
     let id = if said == Some(&stamp.id) { String::new() } else { format!("{} ", stamp.id) };
     let variant = stamp.variant.as_ref().map(|name| format!(" variant {name}")).unwrap_or_default();
-    tidy(&format!("{id}revision {}{variant}", stamp.revision))
+    format!("{id}revision {}{variant}", stamp.revision)
 }
 
 /// The faces that changed, old and new in turn, and how many connectors are left out.

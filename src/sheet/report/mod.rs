@@ -12,15 +12,12 @@ mod changes;
 
 use std::collections::BTreeSet;
 
-use askama::Template;
 use serde::Serialize;
 
 use super::locate::ReadingView;
-use super::pack::{policy, tidy};
-use super::paper::{Part, Picture, part};
+use super::paper::{Page, Part, Picture, part};
 use super::{LocateView, Section, Sheet, Stamp, locate, reasons};
 use crate::definition::Harness;
-use crate::draw::{Look, style_sheet};
 use crate::locate::{Diagnosis, Verdict};
 use crate::plan::Plan;
 use crate::repair::TouchedNames;
@@ -98,19 +95,6 @@ pub struct ChangeView {
 
 /// Who signs.
 const SIGNS: [&str; 3] = ["Repaired by", "Retested by", "Inspected and accepted by"];
-
-#[derive(Template)]
-#[template(path = "report.html")]
-struct Page {
-    policy: String,
-    style: String,
-    heading: String,
-    facts: Vec<[String; 2]>,
-    verdict: String,
-    sections: Vec<Part>,
-    signs: [&'static str; 3],
-    deference: String,
-}
 
 /// Makes a report: the view, the sheet, and the page.
 ///
@@ -360,10 +344,6 @@ fn page(
     sheet: &Sheet,
     faces: Vec<Picture>,
 ) -> Result<String, askama::Error> {
-    let head = policy::running_head(&view.harness);
-    let style =
-        format!("{head}{}{}", include_str!("../../../templates/report.css"), style_sheet(Look::AsAsked));
-    let fact = |name: &str, text: &str| [name.to_owned(), tidy(text)];
     let signed = |section: &&Section| section.title != "Signatures";
     let mut parts: Vec<Part> = sheet.sections.iter().filter(signed).map(part).collect();
     if let Some(contacts) = parts.iter_mut().find(|part| part.title == "Before and after") {
@@ -371,20 +351,10 @@ fn page(
             "Wire side, before and after in turn; the touched contacts are pointed out.".into();
         contacts.drawings = faces;
     }
-    let page = Page {
-        policy: policy::style_only(&style),
-        style,
-        heading: tidy(&sheet.heading[0]),
-        facts: vec![
-            fact("Machine", &view.harness.id),
-            fact("Title", &view.harness.title),
-            fact("Revision", &format!("{} to {}", view.before.revision, view.harness.revision)),
-            fact("Date", case.date.unwrap_or_default()),
-        ],
-        verdict: verdict_words(view),
-        sections: parts,
-        signs: SIGNS,
-        deference: case.deference.to_owned(),
-    };
-    page.render()
+    let mut page = Page::of(&view.harness, &sheet.heading[0], &verdict_words(view), case.deference);
+    page.fact("Machine", &view.harness.id);
+    page.fact("Title", &view.harness.title);
+    page.fact("Revision", &format!("{} to {}", view.before.revision, view.harness.revision));
+    page.fact("Date", case.date.unwrap_or_default());
+    page.write(parts, SIGNS.to_vec())
 }
