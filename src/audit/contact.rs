@@ -46,7 +46,7 @@ fn judge(survey: &Survey<'_>, id: ContactId) -> Option<Finding> {
         return None;
     }
     let node = survey.harness.point_index(Point::Contact(id));
-    let links: Vec<LinkId> = survey.netlist.links_at(node).into_iter().map(|(link, _)| link).collect();
+    let links: Vec<LinkId> = survey.netlist.links_at(node).map(|(link, _)| link).collect();
     let mated = links.iter().copied().find(|link| matches!(survey.netlist.link(*link), Link::Mated { .. }));
     // What passes the contact itself; where nothing mates with it, what comes in and goes out again.
     let through = |case: &Case| match mated {

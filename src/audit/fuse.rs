@@ -107,7 +107,7 @@ fn charging(survey: &Survey<'_>, case: &Case, link: LinkId) -> f64 {
         let PartKind::Battery { plus, .. } = &source.kind else { return 0.0 };
         let own = |l: &LinkId| survey.netlist.link(*l) == Link::Part(part, PartWay::Source);
         let plus = survey.harness.point_index(*plus);
-        let battery = survey.netlist.links_at(plus).into_iter().map(|(l, _)| l).find(own);
+        let battery = survey.netlist.links_at(plus).map(|(l, _)| l).find(own);
         let amps = battery.map_or(0.0, |battery| case.flow.amps(battery));
         let way = (amps > 0.0).then(|| case.flow.feed(survey.netlist, plus)).flatten();
         let passes = way.is_some_and(|way| way.iter().any(|hop| hop.link == link));

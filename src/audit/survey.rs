@@ -96,7 +96,7 @@ impl<'a> Survey<'a> {
         if consumer.what != What::Supply {
             return 0.0;
         }
-        let links = self.netlist.links_at(consumer.ends[0]).into_iter();
+        let links = self.netlist.links_at(consumer.ends[0]);
         let drives =
             links.filter(|(link, _)| matches!(self.netlist.link(*link), Link::Part(_, PartWay::Drive(_))));
         drives.map(|(link, _)| case.flow.size(link)).sum()

@@ -2,7 +2,7 @@
 
 use std::sync::{Arc, OnceLock, Weak};
 
-use super::sparse::{Factor, Sparse};
+use super::sparse::{Factor, Sparse, dot};
 
 /// A network that was factored: every machine that differs from it in a few branches shares it.
 #[derive(Debug)]
@@ -27,26 +27,52 @@ impl Base {
     }
 }
 
-/// The way from one node to another up the elimination tree: what every question about the two shares.
+/// The way from one node to another up the elimination tree: what every question about the two shares. It is climbed
+/// when first asked for: of two nodes that nothing joins it often never is.
 #[derive(Debug, Clone)]
 pub struct Way {
-    pub(super) ends: [usize; 2],
-    pub(super) half: Sparse,
-    /// The resistance between its ends in the factored network, where anything joins them.
-    pub(super) ohms: f64,
+    ends: [usize; 2],
+    climbed: OnceLock<Climbed>,
     /// The factored network it belongs to.
-    pub(super) base: Weak<Base>,
+    base: Weak<Base>,
+}
+
+#[derive(Debug, Clone)]
+struct Climbed {
+    half: Sparse,
+    ohms: f64,
 }
 
 impl Way {
-    /// Where it leads through the elimination tree. Two ways that share no place have no voltage in common: a current
-    /// along one makes none along the other.
-    pub fn places(&self) -> impl Iterator<Item = usize> + '_ {
-        self.half.iter().map(|(place, _)| *place)
+    pub(super) fn new(base: &Arc<Base>, ends: [usize; 2]) -> Self {
+        Self { ends, climbed: OnceLock::new(), base: Arc::downgrade(base) }
+    }
+
+    /// Whether it belongs to this factored network.
+    pub(super) fn is_of(&self, base: &Arc<Base>) -> bool {
+        std::ptr::eq(self.base.as_ptr(), Arc::as_ptr(base))
     }
 
     /// The nodes that it leads from and to.
     pub fn ends(&self) -> [usize; 2] {
         self.ends
+    }
+
+    fn climbed(&self, base: &Base) -> &Climbed {
+        self.climbed.get_or_init(|| {
+            let [a, b] = self.ends;
+            let half = base.factor.half(a, b);
+            Climbed { ohms: dot(&half, &half), half }
+        })
+    }
+
+    /// What it passes in the factored network it belongs to, scaled: see [`Factor::half`].
+    pub(super) fn half(&self, base: &Base) -> &Sparse {
+        &self.climbed(base).half
+    }
+
+    /// The resistance between its ends in that network, where anything joins them.
+    pub(super) fn ohms(&self, base: &Base) -> f64 {
+        self.climbed(base).ohms
     }
 }

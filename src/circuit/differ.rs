@@ -47,7 +47,10 @@ impl Machine<'_> {
                 differences.push(Difference { link: None, way, conductance, current: 0.0 });
             }
         }
-        differences.retain(|difference| difference.way.ends[0] != difference.way.ends[1]);
+        differences.retain(|difference| {
+            let [a, b] = difference.way.ends();
+            a != b
+        });
         (differences.len() <= FEW).then_some(differences)
     }
 

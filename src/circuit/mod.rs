@@ -13,6 +13,7 @@
 //! networks that wiring is; rounds are few (one per stage of relays).
 
 mod base;
+mod bundle;
 mod change;
 mod differ;
 mod network;
@@ -26,6 +27,7 @@ mod trail;
 mod update;
 
 pub use base::Way;
+pub use bundle::{Bundle, Felt};
 pub use change::{Change, ChangeKey, Corner, Lean};
 pub use operating::{Operating, Scatter, VOLTMETER};
 pub use settle::{Unsettled, live_from};
@@ -39,6 +41,9 @@ use settle::Settled;
 use crate::definition::Harness;
 use crate::netlist::Netlist;
 use crate::setup::Setup;
+
+/// A number for each of a few differences: nearly always one or two.
+type Few = smallvec::SmallVec<[f64; 4]>;
 
 /// Solves a machine in a setup, with some things changed in it.
 ///

@@ -5,7 +5,7 @@ use std::sync::{Arc, OnceLock};
 
 use super::base::{Base, Way};
 use super::network::{Machine, Network};
-use super::sparse::{Singular, dot};
+use super::sparse::{Singular, Sparse, dot};
 use super::states::States;
 use super::update::{Difference, Update};
 use crate::netlist::{LinkId, Netlist};
@@ -100,16 +100,27 @@ impl Operating {
     /// The way from one node to another up the elimination tree, for several questions about the same two
     /// nodes, of this machine or of one that differs from it in a few branches.
     pub fn way(&self, a: usize, b: usize) -> Way {
-        let half = self.base.factor.half(a, b);
-        Way { ends: [a, b], ohms: dot(&half, &half), half, base: Arc::downgrade(&self.base) }
+        Way::new(&self.base, [a, b])
+    }
+
+    /// Whether a way leads from one island of the factored network to another.
+    pub(super) fn is_across(&self, way: &Way) -> bool {
+        let [a, b] = way.ends().map(|node| self.base.island[node]);
+        a != b
+    }
+
+    /// Where a way of the factored network leads through the elimination tree. Two ways that share no place have no
+    /// voltage in common: a current along one makes none along the other.
+    pub(super) fn half<'w>(&self, way: &'w Way) -> &'w Sparse {
+        way.half(&self.base)
     }
 
     /// A way as it is, or found anew where it belongs to another factored network.
     fn own<'a>(&self, way: &'a Way) -> Cow<'a, Way> {
-        if std::ptr::eq(way.base.as_ptr(), Arc::as_ptr(&self.base)) {
+        if way.is_of(&self.base) {
             return Cow::Borrowed(way);
         }
-        let [a, b] = way.ends;
+        let [a, b] = way.ends();
         Cow::Owned(self.way(a, b))
     }
 
@@ -149,7 +160,7 @@ impl Operating {
 
     /// What a voltmeter of [`VOLTMETER`] reads between the ends of a way.
     pub fn voltmeter_along(&self, way: &Way) -> Volts {
-        let [red, black] = way.ends;
+        let [red, black] = way.ends();
         let volts = self.volts_between(red, black);
         if volts == 0.0 {
             return Volts::new(0.0);
@@ -160,25 +171,37 @@ impl Operating {
 
     /// The resistance of the network between two nodes; `None` where nothing joins them.
     pub fn resistance(&self, a: usize, b: usize) -> Option<Ohms> {
-        self.resistance_along(&self.way(a, b))
+        if self.update.is_some() {
+            return self.resistance_along(&self.way(a, b));
+        }
+        self.joined(a, b).then(|| Ohms::new(self.base.factor.resistance(a, b)))
     }
 
     /// The resistance of the network between the ends of a way; `None` where nothing joins them.
     pub fn resistance_along(&self, way: &Way) -> Option<Ohms> {
         let way = &*self.own(way);
         let ohms = match &self.update {
-            Some(update) => {
-                update.joins(&self.base, way).then(|| update.resistance(&self.base, way).max(0.0))
+            Some(update) => update.resistance(&self.base, way).map(|ohms| ohms.max(0.0)),
+            None => {
+                let [a, b] = way.ends();
+                self.joined(a, b).then(|| way.ohms(&self.base))
             }
-            None => self.joined(way.ends[0], way.ends[1]).then_some(way.ohms),
         };
         ohms.map(Ohms::new)
     }
 
+    /// The resistance along a way of the factored network on which it is felt how this one differs; `None` where
+    /// nothing joins its ends.
+    pub fn resistance_felt(&self, way: &Way, transfers: &[f64]) -> Option<Ohms> {
+        let update = self.update.as_ref()?;
+        update.resistance_felt(&self.base, way, transfers).map(|ohms| Ohms::new(ohms.max(0.0)))
+    }
+
     /// Whether a current between `a` and `b` makes a voltage between `u` and `v`.
     pub fn shares_current(&self, a: usize, b: usize, u: usize, v: usize) -> bool {
-        let transfer = dot(&self.way(a, b).half, &self.way(u, v).half);
-        let own = self.resistance(a, b).map_or(0.0, Ohms::get);
+        let [own, other] = [self.way(a, b), self.way(u, v)];
+        let transfer = dot(own.half(&self.base), other.half(&self.base));
+        let own = self.resistance_along(&own).map_or(0.0, Ohms::get);
         transfer.abs() > 0.01 * own
     }
 

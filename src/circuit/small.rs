@@ -6,6 +6,8 @@
 //!
 //! Cost: the cube of the equations, of which there are hardly ever more than ten.
 
+use super::Few;
+
 /// Below this a pivot is rounding. Rows are scaled so that their natural size is one.
 const NOTHING: f64 = 1e-9;
 
@@ -48,7 +50,7 @@ impl Small {
     }
 
     /// The unknowns for a right side; those that are free are zero.
-    pub(super) fn solve(&self, right: &[f64]) -> Vec<f64> {
+    pub(super) fn solve(&self, right: &[f64]) -> Few {
         let row = |row: &[f64]| row.iter().zip(right).map(|(a, b)| a * b).sum();
         self.inverse.chunks(self.size.max(1)).map(row).collect()
     }

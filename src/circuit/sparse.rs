@@ -91,43 +91,79 @@ impl Factor {
     /// Half of the solution for one ampere in at `a` and out at `b`, scaled so that the dot product of
     /// two halves is a transfer resistance. Cost: the two nodes' ways up the elimination tree, as far as they differ.
     pub(super) fn half(&self, a: usize, b: usize) -> Sparse {
-        let mut left: BTreeMap<usize, f64> = BTreeMap::new();
+        let mut half = Vec::new();
+        self.climb(a, b, |at, value| half.push((at, value)));
+        half
+    }
+
+    /// The resistance between two nodes of one island. Cost: as [`Factor::half`], of which nothing is kept.
+    pub(super) fn resistance(&self, a: usize, b: usize) -> f64 {
+        let mut ohms = 0.0;
+        self.climb(a, b, |_, value| ohms += value * value);
+        ohms
+    }
+
+    /// Visits the entries of [`Factor::half`], in order.
+    fn climb(&self, a: usize, b: usize, mut visit: impl FnMut(usize, f64)) {
+        let mut front = Front::default();
         for (node, current) in [(a, 1.0), (b, -1.0)] {
             if self.position[node] != usize::MAX {
-                *left.entry(self.position[node]).or_insert(0.0) += current;
+                front.add(self.position[node], current);
             }
         }
-        let mut half = Vec::new();
-        while let Some((at, value)) = left.pop_first() {
+        while let Some((at, value)) = front.0.pop() {
             // Where the ampere flows round a part of the tree nothing goes further up.
             if value.abs() < ROUNDING {
                 continue;
             }
             let column = &self.columns[at];
             for (below, share) in &column.below {
-                *left.entry(*below).or_insert(0.0) += share * value;
+                front.add(*below, share * value);
             }
-            half.push((at, value / column.pivot.sqrt()));
+            visit(at, value / column.pivot.sqrt());
         }
-        half
     }
 }
 
-/// The dot product of two sparse vectors.
+/// The places that a climb has still to visit, the next one last. There are as many as the wiring is meshed there:
+/// hardly ever more than two.
+#[derive(Default)]
+struct Front(Vec<(usize, f64)>);
+
+impl Front {
+    fn add(&mut self, place: usize, value: f64) {
+        match self.0.binary_search_by(|(other, _)| place.cmp(other)) {
+            Ok(known) => self.0[known].1 += value,
+            Err(here) => self.0.insert(here, (place, value)),
+        }
+    }
+}
+
+/// The dot product of two sparse vectors. Cost: the entries of the shorter, each times the logarithm of how far it is
+/// to the next of them in the longer.
 pub(super) fn dot(a: &Sparse, b: &Sparse) -> f64 {
-    let (mut i, mut j, mut sum) = (0, 0, 0.0);
-    while let (Some((at, x)), Some((other, y))) = (a.get(i), b.get(j)) {
-        match at.cmp(other) {
-            std::cmp::Ordering::Less => i += 1,
-            std::cmp::Ordering::Greater => j += 1,
-            std::cmp::Ordering::Equal => {
-                sum += x * y;
-                i += 1;
-                j += 1;
-            }
+    let (short, long) = if a.len() <= b.len() { (a, b) } else { (b, a) };
+    let (mut rest, mut sum) = (long.as_slice(), 0.0);
+    for (at, x) in short {
+        rest = &rest[ahead(rest, *at)..];
+        match rest.first() {
+            Some((other, y)) if other == at => sum += x * y,
+            Some(_) => {}
+            None => break,
         }
     }
     sum
+}
+
+/// How many entries come before a place: looked for in steps that double, for mostly it is near.
+fn ahead(entries: &[(usize, f64)], place: usize) -> usize {
+    let mut end = 1;
+    while entries.get(end - 1).is_some_and(|(at, _)| *at < place) {
+        end *= 2;
+    }
+    let from = end / 2;
+    let upto = entries.len().min(end);
+    from + entries[from..upto].partition_point(|(at, _)| *at < place)
 }
 
 /// The graph of what is not yet eliminated.

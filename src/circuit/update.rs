@@ -23,9 +23,10 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use super::Few;
 use super::base::{Base, Way};
 use super::small::Small;
-use super::sparse::{Sparse, dot};
+use super::sparse::dot;
 use crate::netlist::LinkId;
 
 /// Points between which a free direction makes less of a difference than this are on the same side. Free
@@ -57,7 +58,7 @@ pub(super) struct Update {
     scale: Vec<f64>,
     equations: Small,
     /// Currents and lifts with the sources as they are.
-    flow: Vec<f64>,
+    flow: Few,
     /// Free directions, scaled.
     free: Vec<Vec<f64>>,
 }
@@ -68,14 +69,14 @@ impl Update {
         let mut update = Self {
             scale: Vec::new(),
             equations: Small::new(Vec::new()),
-            flow: Vec::new(),
+            flow: Few::new(),
             free: Vec::new(),
             differences,
             lifted,
             joined,
         };
         update.equations = Small::new(update.matrix(base));
-        let mut right: Vec<f64> = update.differences.iter().map(|d| base.raised(d.way.ends)).collect();
+        let mut right: Vec<f64> = update.differences.iter().map(|d| base.raised(d.way.ends())).collect();
         for (at, difference) in update.differences.iter().enumerate() {
             right[at] = (difference.conductance * right[at] - difference.current) * update.scale[at];
         }
@@ -98,19 +99,19 @@ impl Update {
     fn matrix(&mut self, base: &Base) -> Vec<Vec<f64>> {
         let mut rows = Vec::with_capacity(self.size());
         for (at, difference) in self.differences.iter().enumerate() {
-            let mut row: Vec<f64> = self.transfers(&difference.way.half).collect();
+            let mut row: Vec<f64> = self.transfers(base, &difference.way).collect();
             let scale = 1.0 / (1.0 + difference.conductance.abs() * row[at]);
             for x in &mut row {
                 *x *= difference.conductance * scale;
             }
             row[at] += scale;
             self.scale.push(scale);
-            let own = self.sides(base, difference.way.ends);
+            let own = self.sides(base, difference.way.ends());
             row.extend(own.map(|side| -side * difference.conductance * scale));
             rows.push(row);
         }
         for island in &self.lifted {
-            let leaves = |difference: &Difference| side(base, difference.way.ends, *island);
+            let leaves = |difference: &Difference| side(base, difference.way.ends(), *island);
             let mut row: Vec<f64> = self.differences.iter().map(leaves).collect();
             row.resize(self.size(), 0.0);
             rows.push(row);
@@ -119,8 +120,8 @@ impl Update {
     }
 
     /// The transfer resistance from each difference to a way.
-    fn transfers(&self, half: &Sparse) -> impl Iterator<Item = f64> {
-        self.differences.iter().map(|difference| dot(half, &difference.way.half))
+    fn transfers(&self, base: &Base, way: &Way) -> impl Iterator<Item = f64> {
+        self.differences.iter().map(|difference| dot(way.half(base), difference.way.half(base)))
     }
 
     /// For each lifted island, 1 if the first node is in it, -1 if the second is, 0 if both or none are.
@@ -130,9 +131,15 @@ impl Update {
 
     /// What currents and lifts make of the voltage between two nodes.
     fn effect(&self, base: &Base, way: &Way, unknowns: &[f64]) -> f64 {
+        let transfers: Few = self.transfers(base, way).collect();
+        self.effect_on(base, way.ends(), &transfers, unknowns)
+    }
+
+    /// The same where the transfer resistances to the way between the two are known.
+    fn effect_on(&self, base: &Base, ends: [usize; 2], transfers: &[f64], unknowns: &[f64]) -> f64 {
         let (currents, lifts) = unknowns.split_at(self.differences.len());
-        let lost: f64 = self.transfers(&way.half).zip(currents).map(|(t, x)| t * x).sum();
-        let lifted: f64 = self.sides(base, way.ends).zip(lifts).map(|(side, lift)| side * lift).sum();
+        let lost: f64 = transfers.iter().zip(currents).map(|(t, x)| t * x).sum();
+        let lifted: f64 = self.sides(base, ends).zip(lifts).map(|(side, lift)| side * lift).sum();
         lifted - lost
     }
 
@@ -153,25 +160,40 @@ impl Update {
 
     /// Whether anything joins the two ends of a way now.
     pub(super) fn joins(&self, base: &Base, way: &Way) -> bool {
-        let [a, b] = way.ends.map(|node| self.root(base.island[node]));
-        a == b && self.free.iter().all(|free| self.effect(base, way, free).abs() < SAME_SIDE)
+        let transfers: Few = self.transfers(base, way).collect();
+        self.joins_along(base, way.ends(), &transfers)
     }
 
-    /// The resistance along a way whose ends are joined.
-    pub(super) fn resistance(&self, base: &Base, way: &Way) -> f64 {
-        if !self.touches(base, way.ends) {
-            return way.ohms;
+    fn joins_along(&self, base: &Base, ends: [usize; 2], transfers: &[f64]) -> bool {
+        let [a, b] = ends.map(|node| self.root(base.island[node]));
+        let same_side = |free: &Vec<f64>| self.effect_on(base, ends, transfers, free).abs() < SAME_SIDE;
+        a == b && self.free.iter().all(same_side)
+    }
+
+    /// The resistance along a way; `None` where nothing joins its ends now.
+    pub(super) fn resistance(&self, base: &Base, way: &Way) -> Option<f64> {
+        if !self.touches(base, way.ends()) {
+            let [a, b] = way.ends().map(|node| base.island[node]);
+            return (a == b).then(|| way.ohms(base));
         }
-        way.ohms + self.effect(base, way, &self.response(base, way))
+        let transfers: Few = self.transfers(base, way).collect();
+        self.resistance_felt(base, way, &transfers)
+    }
+
+    /// The same where the transfer resistances from the way to the differences are known.
+    pub(super) fn resistance_felt(&self, base: &Base, way: &Way, transfers: &[f64]) -> Option<f64> {
+        let response = || self.response(base, way.ends(), transfers);
+        let ohms = || way.ohms(base) + self.effect_on(base, way.ends(), transfers, &response());
+        self.joins_along(base, way.ends(), transfers).then(ohms)
     }
 
     /// Currents and lifts with one ampere from one end of a way to the other and no other source.
-    fn response(&self, base: &Base, way: &Way) -> Vec<f64> {
-        let mut right: Vec<f64> = self.transfers(&way.half).collect();
+    fn response(&self, base: &Base, ends: [usize; 2], transfers: &[f64]) -> Few {
+        let mut right = Few::from_slice(transfers);
         for ((right, difference), scale) in right.iter_mut().zip(&self.differences).zip(&self.scale) {
             *right *= difference.conductance * scale;
         }
-        right.extend(self.sides(base, way.ends));
+        right.extend(self.sides(base, ends));
         self.equations.solve(&right)
     }
 
@@ -184,8 +206,9 @@ impl Update {
 
     /// The voltages of all nodes with one ampere along a way and no other source.
     pub(super) fn ampere(&self, base: &Base, way: &Way) -> Vec<f64> {
-        let [a, b] = way.ends;
-        self.all_effects(base, &self.response(base, way), &[(a, 1.0), (b, -1.0)])
+        let [a, b] = way.ends();
+        let transfers: Few = self.transfers(base, way).collect();
+        self.all_effects(base, &self.response(base, way.ends(), &transfers), &[(a, 1.0), (b, -1.0)])
     }
 
     fn all_effects(&self, base: &Base, unknowns: &[f64], into: &[(usize, f64)]) -> Vec<f64> {
@@ -195,7 +218,7 @@ impl Update {
             currents[*node] += current;
         }
         for (difference, x) in self.differences.iter().zip(through) {
-            let [a, b] = difference.way.ends;
+            let [a, b] = difference.way.ends();
             currents[a] -= x;
             currents[b] += x;
         }
@@ -238,7 +261,7 @@ impl Update {
     /// The distinct effects of a free direction at the ends of the differences: each side has such an end.
     fn levels(&self, effects: &[f64]) -> Vec<f64> {
         let mut levels: Vec<f64> =
-            self.differences.iter().flat_map(|d| d.way.ends).map(|node| effects[node]).collect();
+            self.differences.iter().flat_map(|d| d.way.ends()).map(|node| effects[node]).collect();
         levels.sort_unstable_by(f64::total_cmp);
         levels.dedup_by(|a, b| (*a - *b).abs() < SAME_SIDE);
         levels
@@ -268,7 +291,7 @@ fn side(base: &Base, ends: [usize; 2], island: u32) -> f64 {
 fn islands(base: &Base, differences: &[Difference]) -> (Vec<(u32, u32)>, Vec<u32>) {
     let mut joined: BTreeMap<u32, u32> = BTreeMap::new();
     for difference in differences {
-        let [a, b] = difference.way.ends.map(|node| base.island[node]);
+        let [a, b] = difference.way.ends().map(|node| base.island[node]);
         let [a, b] = [a, b].map(|island| *joined.entry(island).or_insert(island));
         let (keep, drop) = (a.min(b), a.max(b));
         joined.values_mut().filter(|root| **root == drop).for_each(|root| *root = keep);

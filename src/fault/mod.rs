@@ -120,6 +120,8 @@ pub struct Universe {
     links: BTreeMap<Element, Vec<LinkId>>,
     /// The faults by what they change, grouped when first asked for.
     by_change: OnceLock<Vec<Alike>>,
+    /// The faults in order, each with the number of its group.
+    in_order: OnceLock<Vec<(Fault, usize)>>,
 }
 
 /// What some faults change, and those faults: no reading tells them apart.
@@ -128,7 +130,12 @@ pub type Alike = (Vec<Change>, Vec<Fault>);
 impl Universe {
     /// Lists every single fault of a machine.
     pub fn new(harness: &Harness, netlist: &Netlist) -> Self {
-        let mut universe = Self { faults: Vec::new(), links: BTreeMap::new(), by_change: OnceLock::new() };
+        let mut universe = Self {
+            faults: Vec::new(),
+            links: BTreeMap::new(),
+            by_change: OnceLock::new(),
+            in_order: OnceLock::new(),
+        };
         for link in netlist.links().filter(|link| matters(harness, netlist.link(*link))) {
             for element in netlist.elements(harness, link) {
                 let known = universe.links.entry(element).or_default();
@@ -184,14 +191,31 @@ impl Universe {
         self.by_change.get_or_init(|| self.grouped(harness, netlist))
     }
 
+    /// Every fault that changes anything, in order, with the place of what it changes in [`Universe::by_change`].
+    pub fn in_order(&self, harness: &Harness, netlist: &Netlist) -> &[(Fault, usize)] {
+        self.in_order.get_or_init(|| {
+            let groups = self.by_change(harness, netlist).iter().enumerate();
+            let mut all: Vec<(Fault, usize)> =
+                groups.flat_map(|(at, (_, faults))| faults.iter().map(move |fault| (*fault, at))).collect();
+            all.sort_unstable();
+            all
+        })
+    }
+
     fn grouped(&self, harness: &Harness, netlist: &Netlist) -> Vec<Alike> {
-        let mut groups: BTreeMap<Vec<ChangeKey>, (Vec<Change>, Vec<Fault>)> = BTreeMap::new();
-        for (fault, _) in &self.faults {
-            let changes = self.changes(harness, netlist, *fault);
-            let key: Vec<ChangeKey> = changes.iter().map(Change::key).collect();
-            groups.entry(key).or_insert_with(|| (changes, Vec::new())).1.push(*fault);
+        let changes = |(fault, _): &(Fault, f64)| (self.changes(harness, netlist, *fault), *fault);
+        let mut all: Vec<(Vec<Change>, Fault)> =
+            self.faults.iter().map(changes).filter(|(changes, _)| !changes.is_empty()).collect();
+        // Stable, so that those that change the same stay in the order of the list.
+        all.sort_by(|(a, _), (b, _)| keys(a).cmp(keys(b)));
+        let mut groups: Vec<Alike> = Vec::new();
+        for (changes, fault) in all {
+            match groups.last_mut() {
+                Some((same, faults)) if keys(same).eq(keys(&changes)) => faults.push(fault),
+                _ => groups.push((changes, vec![fault])),
+            }
         }
-        groups.into_values().filter(|(changes, _)| !changes.is_empty()).collect()
+        groups
     }
 
     /// Every fault with its weight.
@@ -247,6 +271,11 @@ impl Universe {
             Fault::Dead(part) | Fault::Flat(part) => vec![Change::Dead(part)],
         }
     }
+}
+
+/// What tells changes apart, one after the other.
+fn keys(changes: &[Change]) -> impl Iterator<Item = ChangeKey> + '_ {
+    changes.iter().map(Change::key)
 }
 
 /// A mated pair of contacts matters only if there is something on both sides of it.

@@ -1,84 +1,121 @@
 //! Which elements have the largest shares in a limit.
 
-use std::borrow::Cow;
+use std::cmp::Reverse;
 
 use super::expect::SOLVED;
 use super::reason::{Share, Term};
 use super::{Expectation, Measurement, Meter, Situation};
 use crate::definition::{Kind, PartKind};
-use crate::netlist::LinkId;
-use crate::netlist::resistance::{self, Seen};
+use crate::netlist::resistance::{self, Range, Seen};
+use crate::netlist::{Element, LinkId};
 
 /// So many elements are named at most; the others are counted.
 const NAMED: usize = 3;
 /// And those alone that have this share in the amount.
 const WORTH: f64 = 0.05;
 
+/// An element on the way between two probes, with its link and what a healthy one resists.
+type Passed = (LinkId, Element, Range);
+
 impl Situation<'_> {
     /// [`Situation::expect`], and for each limit what makes up most of it: the elements on the way with the
     /// least resistance, or the sources. Cost: one shortest way more.
     pub fn explain(&self, measurement: &Measurement, meter: &Meter) -> Expectation {
-        let mut expect = self.expect(measurement, meter);
-        if meter.is_tone_only() || expect.is_demanded() {
-            return expect;
-        }
-        match measurement.kind() {
-            Kind::Continuity | Kind::Isolation if expect.high.is_some() => {
-                let way = self.shares(measurement);
-                let least = |share: &resistance::Share| (share.range.low.get(), share.sources[0].clone());
-                let most = |share: &resistance::Share| (share.range.high.get(), share.sources[1].clone());
-                if let Some(term) = expect.why.low.terms.first_mut().filter(|term| term.amount > 0.0) {
-                    self.fill(term, &way, least);
-                }
-                if let Some(term) = expect.why.high.terms.first_mut() {
-                    self.fill(term, &way, most);
-                }
-            }
-            Kind::Voltage => {
-                let sources = self.sources();
-                for reason in [&mut expect.why.low, &mut expect.why.high] {
-                    for term in reason.terms.iter_mut().filter(|term| term.what == SOLVED) {
-                        term.shares.clone_from(&sources);
-                    }
-                }
-            }
-            _ => {}
-        }
-        expect
+        self.explain_all(&[(measurement, meter)]).swap_remove(0)
     }
 
-    /// The elements on the way between the probes, by least resistance.
-    fn shares(&self, measurement: &Measurement) -> Vec<resistance::Share> {
-        let [from, to] = [measurement.red(), measurement.black()].map(|p| self.node(p));
-        let healthy = self.healthy();
-        let cost = |link: LinkId, _| healthy.ohms(link);
-        let way = self.netlist.way(from, to, cost).map_or_else(Vec::new, |way| way.steps);
-        let of = |(link, _)| resistance::shares(self.netlist, self.harness, link, Seen::Cold);
-        way.into_iter().flat_map(of).collect()
-    }
-
-    /// Names the largest shares of a term. Where other ways lie beside this one the network has less than
-    /// the way, and the term says so.
-    fn fill(
-        &self,
-        term: &mut Term,
-        way: &[resistance::Share],
-        of: impl Fn(&resistance::Share) -> (f64, Cow<'static, str>),
-    ) {
-        let named = |share: &resistance::Share| {
-            let (amount, source) = of(share);
-            Share { name: share.element.id(self.harness), amount, source }
+    /// The same for many readings. Cost: one search of shortest ways for all readings that share a probe, as far as
+    /// the farthest of them.
+    pub fn explain_all(&self, asked: &[(&Measurement, &Meter)]) -> Vec<Expectation> {
+        let mut expects: Vec<Expectation> =
+            asked.iter().map(|(measurement, meter)| self.expect(measurement, meter)).collect();
+        for (expect, (measurement, _)) in expects.iter_mut().zip(asked) {
+            if measurement.kind() == Kind::Voltage && !expect.is_demanded() {
+                self.name_sources(expect);
+            }
+        }
+        let has_way = |at: &usize| {
+            let (expect, (measurement, meter)) = (&expects[*at], &asked[*at]);
+            let resists = matches!(measurement.kind(), Kind::Continuity | Kind::Isolation);
+            resists && expect.high.is_some() && !meter.is_tone_only() && !expect.is_demanded()
         };
-        let mut shares: Vec<Share> = way.iter().map(named).collect();
-        let total: f64 = shares.iter().map(|share| share.amount).sum();
+        let with_ways: Vec<usize> = (0..asked.len()).filter(has_way).collect();
+        let ends: Vec<[usize; 2]> = with_ways
+            .iter()
+            .map(|at| [asked[*at].0.red(), asked[*at].0.black()].map(|point| self.node(point)))
+            .collect();
+        self.along_ways(&ends, |nth, way| self.name_elements(&mut expects[with_ways[nth]], way));
+        expects
+    }
+
+    /// Calls for each two nodes with the elements on the way of least resistance between them, from the first to the
+    /// second.
+    fn along_ways(&self, ends: &[[usize; 2]], mut take: impl FnMut(usize, &[Passed])) {
+        let mut uses = vec![0_u32; self.netlist.point_count()];
+        ends.iter().flatten().for_each(|node| uses[*node] += 1);
+        // A way through a part starts in the smaller net: from a rail the whole rail is nearer than what lies behind a
+        // load. Within a net it starts where most ways do.
+        let rank = |node: usize| (Reverse(self.nets.members(self.nets.of(node)).len()), uses[node]);
+        let starts = |[from, to]: [usize; 2]| if rank(to) > rank(from) { [to, from] } else { [from, to] };
+        let mut order: Vec<usize> = (0..ends.len()).collect();
+        order.sort_by_key(|nth| starts(ends[*nth]));
+        let healthy = self.healthy();
+        for alike in order.chunk_by(|a, b| starts(ends[*a])[0] == starts(ends[*b])[0]) {
+            let [start, _] = starts(ends[alike[0]]);
+            let mut search = self.netlist.search(start, |link, _| healthy.ohms(link));
+            for nth in alike {
+                let [from, to] = starts(ends[*nth]);
+                let mut links: Vec<LinkId> = search
+                    .to(to)
+                    .map_or_else(Vec::new, |way| way.steps.into_iter().map(|(link, _)| link).collect());
+                if from != ends[*nth][0] {
+                    links.reverse();
+                }
+                let passed = |link: LinkId| {
+                    let shares = resistance::shares(self.netlist, self.harness, link, Seen::Cold);
+                    shares.into_iter().map(move |(element, range)| (link, element, range))
+                };
+                take(*nth, &links.into_iter().flat_map(passed).collect::<Vec<Passed>>());
+            }
+        }
+    }
+
+    fn name_elements(&self, expect: &mut Expectation, way: &[Passed]) {
+        if let Some(term) = expect.why.low.terms.first_mut().filter(|term| term.amount > 0.0) {
+            self.fill(term, way, 0, |range| range.low.get());
+        }
+        if let Some(term) = expect.why.high.terms.first_mut() {
+            self.fill(term, way, 1, |range| range.high.get());
+        }
+    }
+
+    fn name_sources(&self, expect: &mut Expectation) {
+        let sources = self.sources();
+        for reason in [&mut expect.why.low, &mut expect.why.high] {
+            for term in reason.terms.iter_mut().filter(|term| term.what == SOLVED) {
+                term.shares.clone_from(&sources);
+            }
+        }
+    }
+
+    /// Names the largest shares of a term, one of the two ends of what elements resist. Where other ways lie beside
+    /// this one the network has less than the way, and the term says so.
+    fn fill(&self, term: &mut Term, way: &[Passed], end: usize, of: impl Fn(&Range) -> f64) {
+        let mut shares: Vec<(f64, &Passed)> = way.iter().map(|passed| (of(&passed.2), passed)).collect();
+        let total: f64 = shares.iter().map(|(amount, _)| amount).sum();
         if total > term.amount * 1.01 {
             term.what = format!("{}, with other ways beside this one", term.what).into();
         }
-        shares.sort_by(|a, b| b.amount.total_cmp(&a.amount));
-        let worth = shares.iter().take(NAMED).take_while(|share| share.amount >= WORTH * total).count();
-        let others = shares.split_off(worth);
-        term.others = (others.len(), others.iter().map(|share| share.amount).sum());
-        term.shares = shares;
+        shares.sort_by(|(a, _), (b, _)| b.total_cmp(a));
+        let worth = shares.iter().take(NAMED).take_while(|(amount, _)| *amount >= WORTH * total).count();
+        let (named, others) = shares.split_at(worth);
+        term.others = (others.len(), others.iter().map(|(amount, _)| amount).sum());
+        let name = |(amount, (link, element, _)): &(f64, &Passed)| {
+            let [least, most] = resistance::sources(self.netlist, self.harness, *link, *element);
+            let source = if end == 0 { least } else { most };
+            Share { name: element.id(self.harness), amount: *amount, source }
+        };
+        term.shares = named.iter().map(name).collect();
     }
 
     /// Batteries, and alternators that turn.

@@ -55,6 +55,13 @@ pub enum Prediction {
     Volts(f64),
 }
 
+impl Prediction {
+    /// What an ohmmeter shows of a resistance, where anything joins its probes.
+    pub fn of(ohms: Option<Ohms>) -> Self {
+        ohms.map_or(Self::Open, |ohms| Self::Ohms(ohms.get()))
+    }
+}
+
 impl<'a> Situation<'a> {
     /// Prepares a setup. Cost: one factorisation per corner, near-linear in links.
     ///
@@ -284,7 +291,7 @@ impl<'a> Situation<'a> {
         if !kind.is_resistance() {
             return Prediction::Volts(operating.voltmeter_along(way).get());
         }
-        operating.resistance_along(way).map_or(Prediction::Open, |ohms| Prediction::Ohms(ohms.get()))
+        Prediction::of(operating.resistance_along(way))
     }
 }
 

@@ -4,13 +4,13 @@
 //! neither of them is a bridge. So the search is keyed on link ids, not on pairs of points; a search
 //! for simple graphs would call both of them bridges.
 
-use super::{LinkId, Netlist};
+use super::{LinkId, LinksAt, Netlist};
 
 /// One frame of the depth-first search: a node, the link it was entered by, and what is left to try.
-struct Frame {
+struct Frame<'n> {
     node: usize,
     entered_by: Option<LinkId>,
-    left: std::vec::IntoIter<(LinkId, usize)>,
+    left: LinksAt<'n>,
 }
 
 impl Netlist {
@@ -44,11 +44,11 @@ struct Search {
 }
 
 impl Search {
-    fn enter(&mut self, netlist: &Netlist, node: usize, entered_by: Option<LinkId>) -> Frame {
+    fn enter<'n>(&mut self, netlist: &'n Netlist, node: usize, entered_by: Option<LinkId>) -> Frame<'n> {
         self.entered[node] = self.clock;
         self.low[node] = self.clock;
         self.clock += 1;
-        Frame { node, entered_by, left: netlist.links_at(node).into_iter() }
+        Frame { node, entered_by, left: netlist.links_at(node) }
     }
 
     fn from(&mut self, netlist: &Netlist, root: usize, conducts: impl Fn(LinkId) -> bool) {
@@ -74,7 +74,7 @@ impl Search {
         }
     }
 
-    fn leave(&mut self, done: &Frame, parent: Option<&Frame>) {
+    fn leave(&mut self, done: &Frame<'_>, parent: Option<&Frame<'_>>) {
         let Some(parent) = parent else { return };
         self.low[parent.node] = self.low[parent.node].min(self.low[done.node]);
         if let Some(link) = done.entered_by

@@ -16,13 +16,12 @@ pub mod resistance;
 
 pub use element::{Element, ElementId};
 pub use nets::{Net, NetId, Nets};
-pub use path::{Way, Ways};
+pub use path::{Search, Way, Ways};
 
 use std::collections::HashMap;
 
 use petgraph::Undirected;
 use petgraph::graph::{EdgeIndex, Graph, NodeIndex};
-use petgraph::visit::EdgeRef;
 
 use crate::definition::{ContactId, Harness, Id, MatingId, PartId, PartKind, Point, TerminalId, WireId};
 
@@ -44,6 +43,18 @@ impl LinkId {
 impl From<EdgeIndex> for LinkId {
     fn from(edge: EdgeIndex) -> Self {
         Self(edge.index() as u32)
+    }
+}
+
+/// The links at a node, each with the node at its other end.
+#[derive(Debug, Clone)]
+pub struct LinksAt<'n>(std::slice::Iter<'n, (LinkId, u32)>);
+
+impl Iterator for LinksAt<'_> {
+    type Item = (LinkId, usize);
+
+    fn next(&mut self) -> Option<Self::Item> {
+        self.0.next().map(|(link, other)| (*link, *other as usize))
     }
 }
 
@@ -97,6 +108,9 @@ impl Link {
 #[derive(Debug, Clone)]
 pub struct Netlist {
     graph: Graph<Point, Link, Undirected>,
+    /// The links at each node with the node at their other end, node after node; `near_from` says where each begins.
+    near: Vec<(LinkId, u32)>,
+    near_from: Vec<u32>,
     /// The two ends of each link in their own order: a diode's anode comes first.
     ends: Vec<[u32; 2]>,
     /// The distinct contact pairs of each switch, with the positions that close them.
@@ -112,6 +126,8 @@ impl Netlist {
         let links = harness.wires.len() + harness.contacts.len() / 2;
         let mut netlist = Self {
             graph: Graph::with_capacity(harness.point_count(), links),
+            near: Vec::new(),
+            near_from: Vec::new(),
             ends: Vec::with_capacity(links),
             switches: vec![Vec::new(); harness.parts.len()],
             chassis: harness.point_index(Point::Chassis),
@@ -134,7 +150,33 @@ impl Netlist {
             netlist.join_part(harness, id, &part.kind);
         }
         netlist.parts.push(netlist.ends.len() as u32);
+        netlist.list_near();
         netlist
+    }
+
+    /// Lists the links at each node, in their order: searches ask for them at every step.
+    fn list_near(&mut self) {
+        let ring = |[a, b]: [u32; 2]| a == b;
+        let mut from = vec![0_u32; self.graph.node_count() + 1];
+        for ends in &self.ends {
+            // A link from a node to itself stands there once.
+            let distinct = if ring(*ends) { &ends[..1] } else { &ends[..] };
+            distinct.iter().for_each(|end| from[*end as usize + 1] += 1);
+        }
+        for node in 1..from.len() {
+            from[node] += from[node - 1];
+        }
+        let mut next = from.clone();
+        self.near = vec![(LinkId(0), 0); from.last().map_or(0, |end| *end as usize)];
+        for (link, [a, b]) in self.ends.iter().enumerate() {
+            let both = [(*a, *b), (*b, *a)];
+            for (node, other) in &both[..if ring([*a, *b]) { 1 } else { 2 }] {
+                let place = &mut next[*node as usize];
+                self.near[*place as usize] = (LinkId(link as u32), *other);
+                *place += 1;
+            }
+        }
+        self.near_from = from;
     }
 
     fn join(&mut self, harness: &Harness, ends: [Point; 2], link: Link) {
@@ -239,11 +281,9 @@ impl Netlist {
     }
 
     /// The links at a node with the node at their other end, in the order of the links.
-    pub fn links_at(&self, node: usize) -> Vec<(LinkId, usize)> {
-        let edges = self.graph.edges(NodeIndex::new(node));
-        let mut links: Vec<_> = edges.map(|e| (LinkId::from(e.id()), e.target().index())).collect();
-        links.sort_unstable();
-        links
+    pub fn links_at(&self, node: usize) -> LinksAt<'_> {
+        let [from, to] = [node, node + 1].map(|at| self.near_from[at] as usize);
+        LinksAt(self.near[from..to].iter())
     }
 
     /// The positions in which a switch contact pair is closed.

@@ -14,50 +14,91 @@ pub struct Way {
     pub steps: Vec<(LinkId, usize)>,
 }
 
-/// A cost that can be ordered: micro-units, so that equal costs are equal on every machine.
-type Cost = u64;
+/// A cost that can be ordered: micro-units, so that equal costs are equal on every machine; and, to break ties, the
+/// sum of the links' numbers, which is the same from either end.
+type Cost = (u64, u64);
 
-/// What each node reached so far costs, and the link and node it was reached by.
-type Reached = HashMap<usize, (Cost, Option<(LinkId, usize)>)>;
+/// A node that was reached.
+#[derive(Debug, Clone, Copy)]
+struct Mark {
+    cost: Cost,
+    /// The link and node it was reached by; none where the search starts.
+    by: Option<(LinkId, usize)>,
+    /// Whether no cheaper way to it can be found any more.
+    settled: bool,
+}
+
+type Reached = HashMap<usize, Mark>;
 
 impl Netlist {
     /// The cheapest ways from one node to all others over links that `cost` admits, as in
     /// [`Netlist::way`]. Cost: links reached times the logarithm of their number.
     pub fn ways(&self, from: usize, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Ways {
-        Ways { start: from, reached: self.reach(from, None, cost) }
+        let mut search = self.search(from, cost);
+        search.advance(None);
+        Ways { start: from, reached: search.reached }
     }
 
     /// The cheapest way between two nodes over links that `cost` admits; `None` where there is none.
     ///
-    /// `cost` gives a link's cost in any unit when it is entered at a node, or `None` to forbid it. Ties are broken by link order,
-    /// so the way is the same on every run. Dijkstra's algorithm; cost: links reached times the
-    /// logarithm of their number.
+    /// `cost` gives a link's cost in any unit when it is entered at a node, or `None` to forbid it. Of ways that cost the
+    /// same the one whose links have the lesser sum of numbers is taken, so it is the same on every run. Dijkstra's
+    /// algorithm; cost: links reached times the logarithm of their number.
     pub fn way(&self, from: usize, to: usize, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Option<Way> {
-        let best = self.reach(from, Some(to), cost);
-        best.contains_key(&to).then(|| walk_back(&best, from, to))
+        self.search(from, cost).to(to)
     }
 
-    /// What the nodes cost that are reached before `to`, or all.
-    fn reach(&self, from: usize, to: Option<usize>, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Reached {
-        let mut best: Reached = HashMap::from([(from, (0, None))]);
-        let mut open = BinaryHeap::from([Reverse((0, from))]);
-        while let Some(Reverse((so_far, node))) = open.pop() {
+    /// A search for the cheapest ways from one node, as in [`Netlist::way`], that goes on from question to question.
+    pub fn search<F: Fn(LinkId, usize) -> Option<f64>>(&self, from: usize, cost: F) -> Search<'_, F> {
+        let start = Mark { cost: (0, 0), by: None, settled: false };
+        let open = BinaryHeap::from([Reverse(((0, 0), from))]);
+        Search { netlist: self, cost, start: from, reached: HashMap::from([(from, start)]), open }
+    }
+}
+
+/// A search for the cheapest ways from one node: it has gone as far as somebody asked.
+pub struct Search<'n, F> {
+    netlist: &'n Netlist,
+    cost: F,
+    start: usize,
+    reached: Reached,
+    open: BinaryHeap<Reverse<(Cost, usize)>>,
+}
+
+impl<F: Fn(LinkId, usize) -> Option<f64>> Search<'_, F> {
+    /// The way to a node; `None` where none leads there. Cost: what is nearer than the node and was not reached yet.
+    pub fn to(&mut self, node: usize) -> Option<Way> {
+        if !self.reached.get(&node).is_some_and(|mark| mark.settled) {
+            self.advance(Some(node));
+        }
+        self.reached.contains_key(&node).then(|| walk_back(&self.reached, self.start, node))
+    }
+
+    /// Where it starts.
+    pub fn start(&self) -> usize {
+        self.start
+    }
+
+    /// Goes on until a node is settled, or to the end.
+    fn advance(&mut self, to: Option<usize>) {
+        while let Some(Reverse((so_far, node))) = self.open.pop() {
+            match self.reached.get_mut(&node) {
+                Some(mark) if !mark.settled && mark.cost == so_far => mark.settled = true,
+                _ => continue,
+            }
+            for (link, other) in self.netlist.links_at(node) {
+                let Some(step) = (self.cost)(link, node) else { continue };
+                let cost =
+                    (so_far.0.saturating_add(micro(step)), so_far.1.saturating_add(link.index() as u64));
+                if self.reached.get(&other).is_none_or(|known| cost < known.cost) {
+                    self.reached.insert(other, Mark { cost, by: Some((link, node)), settled: false });
+                    self.open.push(Reverse((cost, other)));
+                }
+            }
             if to == Some(node) {
                 break;
             }
-            if best.get(&node).is_some_and(|(known, _)| *known < so_far) {
-                continue;
-            }
-            for (link, other) in self.links_at(node) {
-                let Some(step) = cost(link, node) else { continue };
-                let total = so_far.saturating_add(micro(step));
-                if best.get(&other).is_none_or(|(known, _)| total < *known) {
-                    best.insert(other, (total, Some((link, node))));
-                    open.push(Reverse((total, other)));
-                }
-            }
         }
-        best
     }
 }
 
@@ -71,7 +112,7 @@ pub struct Ways {
 impl Ways {
     /// What the way to a node costs, in millionths of the unit of the costs; `None` where none leads there.
     pub fn cost(&self, node: usize) -> Option<u64> {
-        self.reached.get(&node).map(|(cost, _)| *cost)
+        self.reached.get(&node).map(|mark| mark.cost.0)
     }
 
     /// Every node that can be reached, ascending.
@@ -88,19 +129,19 @@ impl Ways {
 }
 
 /// A cost in whole millionths; at least one, so that a way of many free links is still longer.
-fn micro(cost: f64) -> Cost {
+fn micro(cost: f64) -> u64 {
     let scaled = (cost.max(0.0) * 1e6).min(1e15);
     #[expect(clippy::cast_sign_loss, reason = "clamped to 0..=1e15 just above")]
-    let whole = scaled as Cost;
+    let whole = scaled as u64;
     whole.max(1)
 }
 
 fn walk_back(best: &Reached, start: usize, end: usize) -> Way {
     let mut steps = Vec::new();
     let mut node = end;
-    while let Some((_, Some((link, before)))) = best.get(&node) {
-        steps.push((*link, node));
-        node = *before;
+    while let Some((link, before)) = best.get(&node).and_then(|mark| mark.by) {
+        steps.push((link, node));
+        node = before;
     }
     steps.reverse();
     Way { start, steps }

@@ -150,42 +150,48 @@ pub fn range(netlist: &Netlist, harness: &Harness, link: LinkId, seen: Seen) -> 
     }
 }
 
-/// One element's resistance, and where the figures come from.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Share {
-    /// The element.
-    pub element: Element,
-    /// What a healthy one resists.
-    pub range: Range,
-    /// Where its least and its most come from: a published source, the definition, or common practice.
-    pub sources: [Cow<'static, str>; 2],
-}
-
 /// What each element of a link has in [`range`], in the order of the link's ends.
-pub fn shares(netlist: &Netlist, harness: &Harness, link: LinkId, seen: Seen) -> Vec<Share> {
+pub fn shares(netlist: &Netlist, harness: &Harness, link: LinkId, seen: Seen) -> Vec<(Element, Range)> {
     let over = &harness.resistance;
-    let whole = range(netlist, harness, link, seen);
     let of = |element: Element| {
-        let (range, source) = match element {
+        let range = match element {
             Element::Wire(wire) => {
                 let wire = &harness.wires[wire];
-                let range = conductor_range(wire.gauge, wire.length);
-                return Share { element, range, sources: conductor_sources(wire) };
+                conductor_range(wire.gauge, wire.length)
             }
-            Element::Termination(..) => sourced(over.termination, TERMINATION),
-            Element::SpliceLeg(..) => sourced(over.splice, SPLICE),
-            Element::Mated(..) => sourced(over.contact, CONTACT),
-            Element::Bond(_) => sourced(over.bond, BOND),
-            Element::Part(part) => (whole, part_source(netlist, harness, link, &harness.parts[part].kind)),
+            Element::Termination(..) => or(over.termination, TERMINATION),
+            Element::SpliceLeg(..) => or(over.splice, SPLICE),
+            Element::Mated(..) => or(over.contact, CONTACT),
+            Element::Bond(_) => or(over.bond, BOND),
+            Element::Part(_) => range(netlist, harness, link, seen),
         };
-        Share { element, range, sources: [source.clone(), source] }
+        (element, range)
     };
     netlist.elements(harness, link).into_iter().map(of).collect()
 }
 
-fn sourced(over: Option<Ohms>, default: Default) -> (Range, Cow<'static, str>) {
-    let source = if over.is_some() { OVERRIDDEN } else { default.source };
-    (or(over, default), source.into())
+/// Where the least and the most of an element of a link come from: a published source, the definition, or common
+/// practice.
+pub fn sources(
+    netlist: &Netlist,
+    harness: &Harness,
+    link: LinkId,
+    element: Element,
+) -> [Cow<'static, str>; 2] {
+    let over = &harness.resistance;
+    let source = match element {
+        Element::Wire(wire) => return conductor_sources(&harness.wires[wire]),
+        Element::Termination(..) => source(over.termination, TERMINATION),
+        Element::SpliceLeg(..) => source(over.splice, SPLICE),
+        Element::Mated(..) => source(over.contact, CONTACT),
+        Element::Bond(_) => source(over.bond, BOND),
+        Element::Part(part) => part_source(netlist, harness, link, &harness.parts[part].kind),
+    };
+    [source.clone(), source]
+}
+
+fn source(over: Option<Ohms>, default: Default) -> Cow<'static, str> {
+    if over.is_some() { OVERRIDDEN.into() } else { default.source.into() }
 }
 
 /// The source of what a definition gives under `[resistance]`.
@@ -198,10 +204,10 @@ fn part_source(netlist: &Netlist, harness: &Harness, link: LinkId, kind: &PartKi
         (PartWay::Coil, _) | (_, PartKind::Load { .. }) => {
             "the definition, with a tolerance that is common practice".into()
         }
-        (PartWay::Switch(_), _) => sourced(over.switch, SWITCH).1,
-        (PartWay::Released | PartWay::Operated, _) => sourced(over.relay, RELAY).1,
+        (PartWay::Switch(_), _) => source(over.switch, SWITCH),
+        (PartWay::Released | PartWay::Operated, _) => source(over.relay, RELAY),
         (PartWay::Drive(_), _) => DRIVER.source.into(),
-        _ => sourced(over.fuse, FUSE).1,
+        _ => source(over.fuse, FUSE),
     }
 }
 

@@ -10,9 +10,9 @@
 //! readings whose current shares a branch with the change are predicted, or that lie across what it joins: near-linear
 //! in wires and in what there is to claim. With power it is nearly everything, and every voltage.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeSet, HashMap};
 
-use crate::circuit::{Change, Corner, Lean, Operating, Way};
+use crate::circuit::{Bundle, Change, Corner, Felt, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Expectation, Measurement, Prediction, Situation};
 use crate::setup::Power;
@@ -50,20 +50,12 @@ pub(super) fn covered(
     let changes = universe.by_change(situation.harness, situation.netlist);
     let wide = questions.len().saturating_mul(changes.len()) <= WIDE;
     let cover = Cover::new(situation, questions);
-    for (changes, faults) in changes {
-        if !cover.may_feel(changes) {
-            continue;
-        }
-        let mut shown = if wide { Vec::new() } else { cover.shown(changes, true) };
-        if shown.is_empty() {
-            shown = cover.shown(changes, false);
-        }
-        for at in shown {
-            covered[at].extend(faults.iter().copied());
-        }
-    }
-    for faults in &mut covered {
-        faults.sort_unstable();
+    let mut felt = Felt::default();
+    let shown: Vec<Vec<usize>> =
+        changes.iter().map(|(changes, _)| cover.shown(changes, wide, &mut felt)).collect();
+    // Taken fault by fault, so that those of each reading come in order.
+    for (fault, change) in universe.in_order(situation.harness, situation.netlist) {
+        shown[*change].iter().for_each(|at| covered[*at].push(*fault));
     }
     covered
 }
@@ -73,15 +65,13 @@ struct Cover<'a> {
     situation: &'a Situation<'a>,
     questions: &'a [Question<'a>],
     /// The ways between the probes in the healthy machine, and through connected units if there are any.
-    ways: Vec<Way>,
+    ways: Bundle,
     through_units: Vec<Way>,
     /// The readings that have a probe in each island of the healthy machine.
-    at_island: BTreeMap<u32, Vec<usize>>,
-    /// Without power: the readings whose current goes through each place of the elimination tree.
-    at_place: BTreeMap<usize, Vec<usize>>,
+    at_island: HashMap<u32, Vec<usize>>,
     /// The readings between two islands, and those of them between two nets.
-    across: BTreeMap<[u32; 2], Vec<usize>>,
-    across_nets: BTreeMap<[usize; 2], Vec<usize>>,
+    across: HashMap<[u32; 2], Vec<usize>>,
+    across_nets: HashMap<[usize; 2], Vec<usize>>,
 }
 
 impl<'a> Cover<'a> {
@@ -90,25 +80,22 @@ impl<'a> Cover<'a> {
             questions.iter().map(|q| situation.way(machine, q.measurement)).collect()
         };
         let ways = along(situation.healthy());
-        let mut at_island: BTreeMap<u32, Vec<usize>> = BTreeMap::new();
-        let mut across: BTreeMap<[u32; 2], Vec<usize>> = BTreeMap::new();
-        let mut across_nets: BTreeMap<[usize; 2], Vec<usize>> = BTreeMap::new();
-        let mut at_place: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+        let mut at_island: HashMap<u32, Vec<usize>> = HashMap::new();
+        let mut across: HashMap<[u32; 2], Vec<usize>> = HashMap::new();
+        let mut across_nets: HashMap<[usize; 2], Vec<usize>> = HashMap::new();
         for (at, way) in ways.iter().enumerate() {
             let [a, b] = way.ends().map(|node| situation.healthy().island(node));
-            for island in BTreeSet::from([a, b]) {
-                at_island.entry(island).or_default().push(at);
-            }
-            if a == b {
-                way.places().for_each(|place| at_place.entry(place).or_default().push(at));
-            } else {
+            at_island.entry(a).or_default().push(at);
+            if a != b {
+                at_island.entry(b).or_default().push(at);
                 across.entry([a.min(b), a.max(b)]).or_default().push(at);
                 let [a, b] = way.ends().map(|node| situation.nets.of(node));
                 across_nets.entry([a.min(b), a.max(b)]).or_default().push(at);
             }
         }
         let through_units = situation.healthy_through_units().map(along).unwrap_or_default();
-        Self { situation, questions, ways, through_units, at_island, at_place, across, across_nets }
+        let ways = Bundle::new(situation.healthy(), ways);
+        Self { situation, questions, ways, through_units, at_island, across, across_nets }
     }
 
     /// Whether any reading has a probe in an island that a change touches.
@@ -130,62 +117,68 @@ impl<'a> Cover<'a> {
         nodes.map(|node| healthy.island(node)).collect()
     }
 
-    /// The readings that a change can be felt in: with power those with a probe in an island that it touches; without,
-    /// those whose current shares a branch with the change or that lie across islands that it may join.
-    fn felt(&self, changes: &[Change], machine: &Operating, near: bool) -> BTreeSet<usize> {
-        let isolated = self.situation.setup.power() == Power::Isolated;
-        let Some(differences) = machine.differs_along().filter(|_| isolated) else {
-            let islands = self.touched(changes);
-            return islands
-                .iter()
-                .filter_map(|island| self.at_island.get(island))
-                .flatten()
-                .copied()
-                .collect();
-        };
-        let healthy = self.situation.healthy();
-        let across = |way: &&Way| {
-            let [a, b] = way.ends().map(|node| healthy.island(node));
-            a != b
-        };
-        let differences: Vec<&Way> = differences.collect();
-        // A single joint between islands carries nothing: current that went over it could not come back.
-        let closes_no_ring = differences.iter().filter(|way| across(way)).count() <= 1;
-        let carries = |way: &&&Way| !(closes_no_ring && across(way));
-        let places: BTreeSet<usize> =
-            differences.iter().filter(carries).flat_map(|way| way.places()).collect();
-        let nodes: BTreeSet<usize> = differences.iter().flat_map(|way| way.ends()).collect();
-        let mut felt: BTreeSet<usize> =
-            places.iter().filter_map(|place| self.at_place.get(place)).flatten().copied().collect();
-        if near {
-            let pairs = pairs(nodes.iter().map(|node| self.situation.nets.of(*node)));
-            felt.extend(pairs.iter().filter_map(|pair| self.across_nets.get(pair)).flatten());
-        } else {
-            let pairs = pairs(nodes.iter().map(|node| healthy.island(*node)));
-            felt.extend(pairs.iter().filter_map(|pair| self.across.get(pair)).flatten());
+    /// The readings that show a change for sure. Unless it is to be looked for far and wide, those further off are asked
+    /// only where none that lies near shows it.
+    fn shown(&self, changes: &[Change], wide: bool, felt: &mut Felt) -> Vec<usize> {
+        if !self.may_feel(changes) {
+            return Vec::new();
         }
-        felt
+        let machines = self.situation.solve(changes);
+        let Some(first) = machines.first() else { return Vec::new() };
+        if self.situation.setup.power() == Power::Connected || first.differs_along().is_none() {
+            // What switches otherwise can move every voltage in the islands that it touches.
+            let islands = self.touched(changes);
+            let at: BTreeSet<usize> =
+                islands.iter().filter_map(|island| self.at_island.get(island)).flatten().copied().collect();
+            return self.certain(changes, &machines, at.into_iter().filter_map(|at| self.first(at, first)));
+        }
+        self.ways.felt(first, felt);
+        let within = felt.iter().filter_map(|(at, transfers)| {
+            let ohms = first.resistance_felt(&self.ways.ways()[at], transfers);
+            self.side(at, Prediction::of(ohms)).map(|side| (at, side))
+        });
+        let nodes = || first.differs_along().into_iter().flatten().flat_map(|way| way.ends());
+        let far = || {
+            let pairs = pairs(nodes().map(|node| self.situation.healthy().island(node)));
+            let at = pairs.into_iter().filter_map(|pair| self.across.get(&pair)).flatten();
+            at.filter_map(|at| self.first(*at, first))
+        };
+        if wide {
+            return self.certain(changes, &machines, within.chain(far()));
+        }
+        let pairs = pairs(nodes().map(|node| self.situation.nets.of(node)));
+        let near = pairs.into_iter().filter_map(|pair| self.across_nets.get(&pair)).flatten();
+        let near = near.filter_map(|at| self.first(*at, first));
+        let shown = self.certain(changes, &machines, within.chain(near));
+        if shown.is_empty() { self.certain(changes, &machines, far()) } else { shown }
     }
 
-    /// Those of the readings that show a change for sure: whichever way the machine settles, with
-    /// thresholds at either end where that matters, and whatever connected units have inside.
-    fn shown(&self, changes: &[Change], near: bool) -> Vec<usize> {
-        let machines = self.situation.solve(changes);
-        let Some((first, others)) = machines.split_first() else { return Vec::new() };
-        let side = |at: usize| Some((at, self.side(at, first, &self.ways[at])?));
-        let felt = self.felt(changes, first, near);
-        let mut shown: Vec<(usize, bool)> = felt.into_iter().filter_map(side).collect();
+    /// A reading that shows a change in the first of the machines it makes, with its side.
+    fn first(&self, at: usize, machine: &Operating) -> Option<(usize, bool)> {
+        let side = self.side(at, self.read(at, machine, &self.ways.ways()[at]))?;
+        Some((at, side))
+    }
+
+    /// Those of some readings, each with its side in the first machine, that show a change for sure: whichever way the
+    /// machine settles, with thresholds at either end where that matters, and whatever connected units have inside.
+    fn certain(
+        &self,
+        changes: &[Change],
+        machines: &[Operating],
+        first: impl Iterator<Item = (usize, bool)>,
+    ) -> Vec<usize> {
+        let mut shown: Vec<(usize, bool)> = first.collect();
         // All on one side: between a reading above and one below lies one that a healthy machine shows.
         let keep = |shown: &mut Vec<(usize, bool)>, machines: &[Operating], ways: &[Way]| {
-            let stands = |at: usize, side| machines.iter().all(|m| self.side(at, m, &ways[at]) == Some(side));
-            shown.retain(|(at, side)| stands(*at, *side));
+            let is = |machine: &Operating, at: usize| self.side(at, self.read(at, machine, &ways[at]));
+            shown.retain(|(at, side)| machines.iter().all(|machine| is(machine, *at) == Some(*side)));
         };
-        keep(&mut shown, others, &self.ways);
+        keep(&mut shown, machines.get(1..).unwrap_or_default(), self.ways.ways());
         let powered = self.situation.setup.power() == Power::Connected;
         if powered && !shown.is_empty() && machines.iter().any(Operating::is_marginal) {
             for lean in Lean::OUTER {
                 let machines = self.situation.solve_at(changes, Corner::Nominal, lean);
-                keep(&mut shown, &machines, &self.ways);
+                keep(&mut shown, &machines, self.ways.ways());
             }
         }
         if !shown.is_empty() {
@@ -195,11 +188,14 @@ impl<'a> Cover<'a> {
         shown.into_iter().map(|(at, _)| at).collect()
     }
 
+    fn read(&self, at: usize, machine: &Operating, way: &Way) -> Prediction {
+        self.situation.read_along(machine, way, self.questions[at].measurement.kind())
+    }
+
     /// Whether a reading would lie above what is healthy (else below); `None` where the meter would not show for
     /// sure that it is neither.
-    fn side(&self, at: usize, machine: &Operating, way: &Way) -> Option<bool> {
+    fn side(&self, at: usize, reading: Prediction) -> Option<bool> {
         let Question { measurement, expect } = &self.questions[at];
-        let reading = self.situation.read_along(machine, way, measurement.kind());
         expect.excludes(reading, measurement.kind(), &expect.meter).then(|| above(reading, expect))
     }
 }

@@ -419,7 +419,7 @@ impl<'a> Search<'a> {
     /// A plug near a node that could come off to let a probe in.
     fn unplug_near(&self, node: usize, but: Option<LinkId>) -> Option<Uncover> {
         let Situation { harness, netlist, setup, .. } = self.situation;
-        let near = netlist.links_at(node).into_iter().filter(|(link, _)| Some(*link) != but);
+        let near = netlist.links_at(node).filter(|(link, _)| Some(*link) != but);
         let mated = near.map(|(link, _)| netlist.link(link)).find_map(|link| match link {
             Link::Mated { mating, .. } if !setup.is_parted(mating) => Some(Uncover::Part(mating)),
             _ => None,

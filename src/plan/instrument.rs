@@ -211,14 +211,17 @@ fn fits(
     meters: &Meters,
     measurements: &[Measurement],
 ) -> Vec<Vec<Fit>> {
-    let mut expectations: Vec<(usize, Expectation)> = Vec::new();
+    let mut asked: Vec<(usize, &Meter)> = Vec::new();
     for (at, measurement) in measurements.iter().enumerate() {
         let others = meters.iter().filter(|meter| meter.name != Meter::HANDHELD.name);
         let able = others.filter(|meter| meter.can(measurement.kind()));
-        for meter in std::iter::once(&Meter::HANDHELD).chain(able) {
-            expectations.push((at, situation.explain(measurement, meter)));
-        }
+        asked.extend(std::iter::once(&Meter::HANDHELD).chain(able).map(|meter| (at, meter)));
     }
+    let readings: Vec<(&Measurement, &Meter)> =
+        asked.iter().map(|(at, meter)| (&measurements[*at], *meter)).collect();
+    let explained = situation.explain_all(&readings);
+    let expectations: Vec<(usize, Expectation)> =
+        asked.iter().map(|(at, _)| *at).zip(explained).collect();
     let questions: Vec<Question<'_>> = expectations
         .iter()
         .map(|(at, expect)| Question { measurement: &measurements[*at], expect })

@@ -130,7 +130,7 @@ fn near_circuit(situation: &Situation<'_>, circuit: &str) -> Vec<bool> {
             continue;
         }
         let joined =
-            netlist.links_at(node).into_iter().filter(|(link, _)| situation.setup.joins(netlist, *link));
+            netlist.links_at(node).filter(|(link, _)| situation.setup.joins(netlist, *link));
         open.extend(joined.map(|(_, other)| other));
     }
     near

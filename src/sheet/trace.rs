@@ -110,16 +110,16 @@ pub fn trace_net(harness: &Harness, netlist: &Netlist, from: Point) -> (TraceVie
             steps.extend(link_steps(harness, netlist, link, before, depth));
         }
         let links = netlist.links_at(node);
-        for (part, _) in links.iter().filter(|(l, _)| Some(*l) != link && !netlist.link(*l).is_conductor()) {
-            steps.extend(link_steps(harness, netlist, *part, node, depth + 1));
+        let is_part = |(l, _): &(LinkId, usize)| Some(*l) != link && !netlist.link(*l).is_conductor();
+        for (part, _) in links.clone().filter(is_part) {
+            steps.extend(link_steps(harness, netlist, part, node, depth + 1));
         }
         // The chassis joins everything that is grounded: a trace ends there.
         if node == netlist.chassis() && node != start {
             continue;
         }
-        let onward: Vec<_> = links.into_iter().filter(|(l, _)| netlist.link(*l).is_conductor()).collect();
-        let fresh: Vec<_> =
-            onward.into_iter().filter(|(_, n)| !std::mem::replace(&mut seen[*n], true)).collect();
+        let onward = links.filter(|(l, _)| netlist.link(*l).is_conductor());
+        let fresh: Vec<_> = onward.filter(|(_, n)| !std::mem::replace(&mut seen[*n], true)).collect();
         let deeper = usize::from(fresh.len() > 1);
         stack.extend(fresh.into_iter().rev().map(|(l, n)| (Some(l), node, n, depth + deeper)));
     }

@@ -185,16 +185,16 @@ impl<'a> Builder<'a> {
         let goes_on = |link: LinkId, other: usize| match self.netlist.link(link) {
             Link::Wire(_) => self.is_own(link),
             Link::Mated { .. } => {
-                let behind = self.netlist.links_at(other);
+                let mut behind = self.netlist.links_at(other);
                 let more = |(l, _): &(LinkId, usize)| {
                     self.is_own(*l) || matches!(self.netlist.link(*l), Link::Part(..))
                 };
-                !self.wires.is_empty() && !self.drawn.contains(&link) && behind.iter().any(more)
+                !self.wires.is_empty() && !self.drawn.contains(&link) && behind.any(|near| more(&near))
             }
             _ => false,
         };
         let wired = |(link, other): &(LinkId, usize)| goes_on(*link, *other);
-        self.netlist.links_at(node).into_iter().filter(wired).collect()
+        self.netlist.links_at(node).filter(wired).collect()
     }
 
     /// All that leaves a node of a line that goes on itself.
@@ -236,7 +236,7 @@ impl<'a> Builder<'a> {
     /// The parts at the end of a branch: side by side, so each but the last on a branch of its own.
     fn ending(&mut self, node: usize, lane: usize) {
         let mut parts = BTreeSet::new();
-        let at_node = self.netlist.links_at(node).into_iter().filter_map(|(link, _)| {
+        let at_node = self.netlist.links_at(node).filter_map(|(link, _)| {
             let Link::Part(part, _) = self.netlist.link(link) else { return None };
             (!self.drawn.contains(&link) && parts.insert(part)).then_some((link, part))
         });
@@ -374,8 +374,8 @@ impl<'a> Builder<'a> {
             elements.reverse();
         }
         let open = self.operating.is_some_and(|operating| !operating.conducts(link));
-        for share in elements {
-            let (sign, what) = match share.element {
+        for (element, range) in elements {
+            let (sign, what) = match element {
                 Element::Wire(_) => (Sign::Wire, String::new()),
                 Element::Termination(..) => (Sign::End, "wire end".to_owned()),
                 Element::SpliceLeg(..) => (Sign::Leg, "splice leg".to_owned()),
@@ -383,13 +383,13 @@ impl<'a> Builder<'a> {
                 Element::Bond(_) => (Sign::Bond, "bond to the frame".to_owned()),
                 Element::Part(_) => continue,
             };
-            let ohms = Some([share.range.low, share.range.high]);
-            let mut row = ElementRow { ohms, open, ..self.row(share.element, sign, what) };
-            if let Element::Wire(wire) = share.element {
+            let ohms = Some([range.low, range.high]);
+            let mut row = ElementRow { ohms, open, ..self.row(element, sign, what) };
+            if let Element::Wire(wire) = element {
                 self.wire(&mut row, wire, from);
             }
             // An end belongs to the place where it is, the wire to the way between.
-            let at = match share.element {
+            let at = match element {
                 Element::Termination(wire, side) | Element::SpliceLeg(wire, side) => {
                     self.station(&[self.harness.point_index(self.harness.wires[wire].ends[side as usize])])
                 }
@@ -423,7 +423,7 @@ impl<'a> Builder<'a> {
         let forward = self.netlist.ends(link)[0] == from;
         let (sign, what) = self.part_words(part, way, forward);
         let ohms = shares(self.netlist, self.harness, link, Seen::Working);
-        let ohms = ohms.first().map(|s| [s.range.low, s.range.high]);
+        let ohms = ohms.first().map(|(_, range)| [range.low, range.high]);
         let told = matches!(way, PartWay::Source | PartWay::Diode);
         let open = !told && self.operating.is_some_and(|operating| !operating.conducts(link));
         let title = if own.title.is_empty() { what } else { format!("{what} · {}", own.title) };

@@ -330,7 +330,7 @@ fn contacts_near(netlist: &Netlist, node: usize) -> Vec<Point> {
     while let Some(node) = open.pop() {
         match netlist.point(node) {
             Point::Splice(_) => {
-                let wires = netlist.links_at(node).into_iter();
+                let wires = netlist.links_at(node);
                 let wires = wires.filter(|(link, _)| matches!(netlist.link(*link), Link::Wire(_)));
                 open.extend(wires.map(|(_, other)| other).filter(|other| seen.insert(*other)));
             }
