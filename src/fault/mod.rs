@@ -13,7 +13,7 @@ mod weight;
 pub use touch::{TouchBy, Touching, touching};
 pub use weight::{WEIGHTS, Weight, of_sort};
 
-use std::collections::BTreeMap;
+use std::collections::HashMap;
 use std::sync::OnceLock;
 
 use crate::circuit::{Change, ChangeKey};
@@ -117,7 +117,7 @@ impl Fault {
 pub struct Universe {
     faults: Vec<(Fault, f64)>,
     /// The link of each wire, mated pair, bond and part way.
-    links: BTreeMap<Element, Vec<LinkId>>,
+    links: HashMap<Element, Vec<LinkId>>,
     /// The faults by what they change, grouped when first asked for.
     by_change: OnceLock<Vec<Alike>>,
     /// The faults in order, each with the number of its group.
@@ -132,7 +132,7 @@ impl Universe {
     pub fn new(harness: &Harness, netlist: &Netlist) -> Self {
         let mut universe = Self {
             faults: Vec::new(),
-            links: BTreeMap::new(),
+            links: HashMap::new(),
             by_change: OnceLock::new(),
             in_order: OnceLock::new(),
         };

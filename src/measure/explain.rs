@@ -1,18 +1,20 @@
 //! Which elements have the largest shares in a limit.
 
-use std::cmp::Reverse;
-
 use super::expect::SOLVED;
 use super::reason::{Share, Term};
 use super::{Expectation, Measurement, Meter, Situation};
 use crate::definition::{Kind, PartKind};
 use crate::netlist::resistance::{self, Range, Seen};
-use crate::netlist::{Element, LinkId};
+use crate::netlist::{Element, LinkId, Way};
 
 /// So many elements are named at most; the others are counted.
 const NAMED: usize = 3;
 /// And those alone that have this share in the amount.
 const WORTH: f64 = 0.05;
+
+/// So many nodes round one of the probes are looked at before the search starts from the other one, together with all
+/// that start there: most readings are short, and long ones start at the same few points.
+const NEAR: usize = 64;
 
 /// An element on the way between two probes, with its link and what a healthy one resists.
 type Passed = (LinkId, Element, Range);
@@ -51,31 +53,37 @@ impl Situation<'_> {
     /// Calls for each two nodes with the elements on the way of least resistance between them, from the first to the
     /// second.
     fn along_ways(&self, ends: &[[usize; 2]], mut take: impl FnMut(usize, &[Passed])) {
+        let healthy = self.healthy();
+        let search = |start: usize| self.netlist.search(start, |link, _| healthy.ohms(link));
+        let mut take = |nth: usize, start: usize, way: Option<Way>| {
+            let mut links: Vec<LinkId> = way.into_iter().flat_map(|way| way.steps).map(|(link, _)| link).collect();
+            if start != ends[nth][0] {
+                links.reverse();
+            }
+            let passed = |link: LinkId| {
+                let shares = resistance::shares(self.netlist, self.harness, link, Seen::Cold);
+                shares.into_iter().map(move |(element, range)| (link, element, range))
+            };
+            take(nth, &links.into_iter().flat_map(passed).collect::<Vec<Passed>>());
+        };
         let mut uses = vec![0_u32; self.netlist.point_count()];
         ends.iter().flatten().for_each(|node| uses[*node] += 1);
-        // A way through a part starts in the smaller net: from a rail the whole rail is nearer than what lies behind a
-        // load. Within a net it starts where most ways do.
-        let rank = |node: usize| (Reverse(self.nets.members(self.nets.of(node)).len()), uses[node]);
-        let starts = |[from, to]: [usize; 2]| if rank(to) > rank(from) { [to, from] } else { [from, to] };
-        let mut order: Vec<usize> = (0..ends.len()).collect();
-        order.sort_by_key(|nth| starts(ends[*nth]));
-        let healthy = self.healthy();
-        for alike in order.chunk_by(|a, b| starts(ends[*a])[0] == starts(ends[*b])[0]) {
-            let [start, _] = starts(ends[alike[0]]);
-            let mut search = self.netlist.search(start, |link, _| healthy.ohms(link));
-            for nth in alike {
-                let [from, to] = starts(ends[*nth]);
-                let mut links: Vec<LinkId> = search
-                    .to(to)
-                    .map_or_else(Vec::new, |way| way.steps.into_iter().map(|(link, _)| link).collect());
-                if from != ends[*nth][0] {
-                    links.reverse();
-                }
-                let passed = |link: LinkId| {
-                    let shares = resistance::shares(self.netlist, self.harness, link, Seen::Cold);
-                    shares.into_iter().map(move |(element, range)| (link, element, range))
-                };
-                take(*nth, &links.into_iter().flat_map(passed).collect::<Vec<Passed>>());
+        // Of two ends that in the smaller net comes first: from a rail all of the rail is nearer than what lies behind a
+        // load. Within a net it is the one that fewer ways lead to.
+        let rank = |node: usize| (self.nets.members(self.nets.of(node)).len(), uses[node]);
+        let outer_first = |[a, b]: [usize; 2]| if rank(b) < rank(a) { [b, a] } else { [a, b] };
+        let mut far: Vec<([usize; 2], usize)> = Vec::new();
+        for (nth, [outer, inner]) in ends.iter().map(|ends| outer_first(*ends)).enumerate() {
+            match search(outer).within(inner, NEAR) {
+                Some(way) => take(nth, outer, way),
+                None => far.push(([inner, outer], nth)),
+            }
+        }
+        far.sort_unstable();
+        for alike in far.chunk_by(|([a, _], _), ([b, _], _)| a == b) {
+            let mut search = search(alike[0].0[0]);
+            for ([start, end], nth) in alike {
+                take(*nth, *start, search.to(*end));
             }
         }
     }

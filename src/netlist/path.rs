@@ -35,7 +35,9 @@ impl Netlist {
     /// [`Netlist::way`]. Cost: links reached times the logarithm of their number.
     pub fn ways(&self, from: usize, cost: impl Fn(LinkId, usize) -> Option<f64>) -> Ways {
         let mut search = self.search(from, cost);
-        search.advance(None);
+        while !search.open.is_empty() {
+            search.settle_next();
+        }
         Ways { start: from, reached: search.reached }
     }
 
@@ -68,19 +70,28 @@ pub struct Search<'n, F> {
 impl<F: Fn(LinkId, usize) -> Option<f64>> Search<'_, F> {
     /// The way to a node; `None` where none leads there. Cost: what is nearer than the node and was not reached yet.
     pub fn to(&mut self, node: usize) -> Option<Way> {
-        if !self.reached.get(&node).is_some_and(|mark| mark.settled) {
-            self.advance(Some(node));
+        self.within(node, usize::MAX).flatten()
+    }
+
+    /// The same if it can be told after so many more nodes; else `None`.
+    pub fn within(&mut self, node: usize, nodes: usize) -> Option<Option<Way>> {
+        let settled = |search: &Self| search.reached.get(&node).is_some_and(|mark| mark.settled);
+        let mut left = nodes;
+        while !settled(self) {
+            if self.open.is_empty() {
+                return Some(None);
+            }
+            if left == 0 {
+                return None;
+            }
+            left -= 1;
+            self.settle_next();
         }
-        self.reached.contains_key(&node).then(|| walk_back(&self.reached, self.start, node))
+        Some(Some(walk_back(&self.reached, self.start, node)))
     }
 
-    /// Where it starts.
-    pub fn start(&self) -> usize {
-        self.start
-    }
-
-    /// Goes on until a node is settled, or to the end.
-    fn advance(&mut self, to: Option<usize>) {
+    /// Goes on to the nearest node that is not settled yet.
+    fn settle_next(&mut self) {
         while let Some(Reverse((so_far, node))) = self.open.pop() {
             match self.reached.get_mut(&node) {
                 Some(mark) if !mark.settled && mark.cost == so_far => mark.settled = true,
@@ -95,9 +106,7 @@ impl<F: Fn(LinkId, usize) -> Option<f64>> Search<'_, F> {
                     self.open.push(Reverse((cost, other)));
                 }
             }
-            if to == Some(node) {
-                break;
-            }
+            return;
         }
     }
 }

@@ -7,11 +7,11 @@
 //!
 //! Cost: for each fault one way round and one search for the nearest probes, both within its island.
 
-use std::collections::{BTreeMap, BTreeSet, HashMap, VecDeque};
+use std::collections::{BTreeSet, HashMap, VecDeque};
 
 use petgraph::unionfind::UnionFind;
 
-use crate::definition::{ConditionId, Harness, Kind, MatingId, PartId, PartKind, Point, TerminalId, WireId};
+use crate::definition::{ConditionId, Harness, Id, Kind, MatingId, PartId, PartKind, Point, TerminalId, WireId};
 use crate::fault::{Fault, HIGH_FROM, Universe};
 use crate::measure::{Meter, Situation};
 use crate::netlist::resistance::{self, Seen};
@@ -166,12 +166,39 @@ fn plug(harness: &Harness, mating: MatingId) -> &str {
     &harness.connectors[plug_of(harness, mating)].id
 }
 
+/// A plug as it would be plugged in: its pairs of contacts, each with the islands on its two sides, which are numbered.
+#[derive(Debug, Clone, Default)]
+struct Plug {
+    pairs: Vec<(LinkId, [usize; 2])>,
+    islands: usize,
+}
+
+/// All plugs, by mating. Cost: near-linear in contacts.
+fn plugs(situation: &Situation<'_>) -> Vec<Plug> {
+    let mut plugs = vec![Plug::default(); situation.harness.matings.len()];
+    let mut number: HashMap<(MatingId, u32), usize> = HashMap::new();
+    for link in situation.netlist.links() {
+        let Link::Mated { mating, .. } = situation.netlist.link(link) else { continue };
+        let plug = &mut plugs[mating.index()];
+        let islands = situation.netlist.ends(link).map(|node| {
+            let next = plug.islands;
+            let number = *number.entry((mating, situation.healthy().island(node))).or_insert(next);
+            plug.islands = plug.islands.max(number + 1);
+            number
+        });
+        plug.pairs.push((link, islands));
+    }
+    plugs
+}
+
 /// Looks round faults in the setup in which the plan reads paths.
 pub(super) struct Search<'a> {
     situation: &'a Situation<'a>,
     universe: &'a Universe,
     /// For each link, whether current has no other way round it.
     bridges: Vec<bool>,
+    /// What each plug would join.
+    plugs: Vec<Plug>,
     /// What hides an open of a link, and what a bad joint: all elements of one link have that in common.
     known: HashMap<(LinkId, bool), Hidden>,
 }
@@ -180,7 +207,7 @@ impl<'a> Search<'a> {
     pub(super) fn new(situation: &'a Situation<'a>, universe: &'a Universe) -> Self {
         let healthy = situation.healthy();
         let bridges = situation.netlist.bridges(|link| healthy.conducts(link));
-        Self { situation, universe, bridges, known: HashMap::new() }
+        Self { situation, universe, bridges, plugs: plugs(situation), known: HashMap::new() }
     }
 
     /// Why no step shows a fault.
@@ -302,27 +329,15 @@ impl<'a> Search<'a> {
 
     /// Whether the other contacts of a plug would make a way round one of them.
     fn is_joined_beside(&self, link: LinkId, mating: MatingId) -> bool {
-        let Situation { harness, netlist, .. } = self.situation;
-        let healthy = self.situation.healthy();
-        let [u, v] = netlist.ends(link);
-        let mates = harness.contacts_of(harness.matings[mating].first).filter_map(|contact| {
-            let mate = harness.contacts[contact].mate?;
-            Some([contact, mate].map(|c| harness.point_index(Point::Contact(c))))
-        });
-        let beside = mates.filter(|[a, b]| [*a, *b] != [u, v] && [*b, *a] != [u, v]);
-        // Islands that the plug touches, numbered.
-        let mut number: BTreeMap<u32, usize> = BTreeMap::new();
-        let mut of = |node: usize| {
-            let next = number.len();
-            *number.entry(healthy.island(node)).or_insert(next)
-        };
-        let [own_u, own_v] = [u, v].map(&mut of);
-        let pairs: Vec<[usize; 2]> = beside.map(|ends| ends.map(&mut of)).collect();
-        let mut joined = UnionFind::<usize>::new(number.len());
-        for [a, b] in pairs {
-            joined.union(a, b);
+        let plug = &self.plugs[mating.index()];
+        let mut joined = UnionFind::<usize>::new(plug.islands);
+        for (other, [a, b]) in &plug.pairs {
+            if *other != link {
+                joined.union(*a, *b);
+            }
         }
-        joined.equiv(own_u, own_v)
+        let own = plug.pairs.iter().find(|(other, _)| *other == link);
+        own.is_some_and(|(_, [a, b])| joined.equiv(*a, *b))
     }
 
     /// The way round a link, if current finds one, and what would cut it.

@@ -243,17 +243,17 @@ impl<'a> Builder<'a> {
     /// Which faults this phase's setup puts into the scope: those of elements on wanted nets.
     fn note_scope(&mut self, situation: &Situation<'_>) {
         let wanted = Wanted::new(situation, self.scope);
-        let mut touching = Vec::new();
-        for (fault, _) in self.universe.iter() {
-            let touches = fault.elements().into_iter().any(|element| match (fault, element) {
+        let touches = |fault: Fault| {
+            fault.elements().into_iter().any(|element| match (fault, element) {
                 (Fault::Short(..) | Fault::ToChassis(_) | Fault::Crossed(..), Element::Wire(wire)) => {
                     wanted.short(situation, wire)
                 }
                 _ => self.universe.links(element).iter().any(|link| wanted.link(situation, *link)),
-            });
-            touching.extend(touches.then_some(fault));
+            })
+        };
+        for (fault, marked) in self.numbers.iter().zip(&mut self.in_scope).filter(|(_, marked)| !**marked) {
+            *marked = touches(fault);
         }
-        self.numbers.mark(&touching, &mut self.in_scope);
     }
 
     /// Turns the chosen readings into numbered steps: by station, and within a station what finds the likeliest

@@ -389,7 +389,8 @@ pub(super) fn readable(situation: &Situation<'_>, scope: &Scope) -> BTreeSet<(Pa
         let nets = situation.netlist.ends(*link).map(|node| situation.nets.of(node));
         wanted.link(situation, *link) && reach.pair(nets).is_some()
     };
-    situation.netlist.links().filter(reaches).filter_map(|link| switch_contact(situation, link)).collect()
+    let contacts = situation.netlist.part_links().filter_map(|link| Some((link, switch_contact(situation, link)?)));
+    contacts.filter(|(link, _)| reaches(link)).map(|(_, contact)| contact).collect()
 }
 
 fn switch_contact(situation: &Situation<'_>, link: LinkId) -> Option<(PartId, u32)> {
