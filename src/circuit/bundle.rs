@@ -10,10 +10,13 @@
 use super::Few;
 use super::base::Way;
 use super::operating::Operating;
+use crate::units::Ohms;
 
 /// Ways through one factored network.
 pub struct Bundle {
     ways: Vec<Way>,
+    /// The resistance along each of them there; nothing for those between islands.
+    ohms: Vec<f64>,
     /// For each place of the elimination tree, the ways that lead through it and how much of each is there.
     at_place: Vec<Vec<(u32, f64)>>,
 }
@@ -45,7 +48,9 @@ impl Bundle {
     /// Gathers ways of a network that was factored itself; those between nodes that nothing joins lead nowhere.
     pub fn new(machine: &Operating, ways: Vec<Way>) -> Self {
         let mut at_place: Vec<Vec<(u32, f64)>> = Vec::new();
+        let mut ohms = vec![0.0; ways.len()];
         for (number, way) in ways.iter().enumerate().filter(|(_, way)| !machine.is_across(way)) {
+            ohms[number] = machine.ohms_along(way);
             for (place, value) in machine.half(way) {
                 if *place >= at_place.len() {
                     at_place.resize_with(*place + 1, Vec::new);
@@ -53,12 +58,17 @@ impl Bundle {
                 at_place[*place].push((number as u32, *value));
             }
         }
-        Self { ways, at_place }
+        Self { ways, ohms, at_place }
     }
 
     /// All ways.
     pub fn ways(&self) -> &[Way] {
         &self.ways
+    }
+
+    /// The resistance of a machine along one of the ways on which it is felt; `None` where nothing joins its ends now.
+    pub fn resistance_felt(&self, machine: &Operating, way: usize, transfers: &[f64]) -> Option<Ohms> {
+        machine.resistance_felt(self.ohms[way], transfers)
     }
 
     /// The ways within one island on which a machine differs from the network; none where it does not differ. Ways

@@ -115,6 +115,11 @@ impl Operating {
         way.half(&self.base)
     }
 
+    /// The resistance along a way of the factored network, where anything joins its ends.
+    pub(super) fn ohms_along(&self, way: &Way) -> f64 {
+        way.ohms(&self.base)
+    }
+
     /// A way as it is, or found anew where it belongs to another factored network.
     fn own<'a>(&self, way: &'a Way) -> Cow<'a, Way> {
         if way.is_of(&self.base) {
@@ -190,11 +195,14 @@ impl Operating {
         ohms.map(Ohms::new)
     }
 
-    /// The resistance along a way of the factored network on which it is felt how this one differs; `None` where
-    /// nothing joins its ends.
-    pub fn resistance_felt(&self, way: &Way, transfers: &[f64]) -> Option<Ohms> {
-        let update = self.update.as_ref()?;
-        update.resistance_felt(&self.base, way, transfers).map(|ohms| Ohms::new(ohms.max(0.0)))
+    /// The resistance between two nodes of one island that has `before` in the factored network, by the transfer
+    /// resistances between them and the differences from it; `None` where nothing joins them now.
+    pub(super) fn resistance_felt(&self, before: f64, transfers: &[f64]) -> Option<Ohms> {
+        let ohms = match &self.update {
+            Some(update) => update.resistance_within(before, transfers),
+            None => Some(before),
+        };
+        ohms.map(|ohms| Ohms::new(ohms.max(0.0)))
     }
 
     /// Whether a current between `a` and `b` makes a voltage between `u` and `v`.

@@ -177,23 +177,28 @@ impl Update {
             return (a == b).then(|| way.ohms(base));
         }
         let transfers: Few = self.transfers(base, way).collect();
-        self.resistance_felt(base, way, &transfers)
+        let response = || self.response(self.sides(base, way.ends()), &transfers);
+        let ohms = || way.ohms(base) + self.effect_on(base, way.ends(), &transfers, &response());
+        self.joins_along(base, way.ends(), &transfers).then(ohms)
     }
 
-    /// The same where the transfer resistances from the way to the differences are known.
-    pub(super) fn resistance_felt(&self, base: &Base, way: &Way, transfers: &[f64]) -> Option<f64> {
-        let response = || self.response(base, way.ends(), transfers);
-        let ohms = || way.ohms(base) + self.effect_on(base, way.ends(), transfers, &response());
-        self.joins_along(base, way.ends(), transfers).then(ohms)
+    /// The same for a way within one island, by its resistance before and the transfer resistances from it to the
+    /// differences: no island is lifted against itself.
+    pub(super) fn resistance_within(&self, before: f64, transfers: &[f64]) -> Option<f64> {
+        let effect = |unknowns: &[f64]| -> f64 { -transfers.iter().zip(unknowns).map(|(t, x)| t * x).sum::<f64>() };
+        let joined = self.free.iter().all(|free| effect(free).abs() < SAME_SIDE);
+        let level = std::iter::repeat_n(0.0, self.lifted.len());
+        joined.then(|| before + effect(&self.response(level, transfers)))
     }
 
-    /// Currents and lifts with one ampere from one end of a way to the other and no other source.
-    fn response(&self, base: &Base, ends: [usize; 2], transfers: &[f64]) -> Few {
+    /// Currents and lifts with one ampere from one end of a way to the other and no other source; `sides` are those of
+    /// its ends.
+    fn response(&self, sides: impl Iterator<Item = f64>, transfers: &[f64]) -> Few {
         let mut right = Few::from_slice(transfers);
         for ((right, difference), scale) in right.iter_mut().zip(&self.differences).zip(&self.scale) {
             *right *= difference.conductance * scale;
         }
-        right.extend(self.sides(base, ends));
+        right.extend(sides);
         self.equations.solve(&right)
     }
 
@@ -208,7 +213,8 @@ impl Update {
     pub(super) fn ampere(&self, base: &Base, way: &Way) -> Vec<f64> {
         let [a, b] = way.ends();
         let transfers: Few = self.transfers(base, way).collect();
-        self.all_effects(base, &self.response(base, way.ends(), &transfers), &[(a, 1.0), (b, -1.0)])
+        let response = self.response(self.sides(base, way.ends()), &transfers);
+        self.all_effects(base, &response, &[(a, 1.0), (b, -1.0)])
     }
 
     fn all_effects(&self, base: &Base, unknowns: &[f64], into: &[(usize, f64)]) -> Vec<f64> {

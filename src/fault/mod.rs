@@ -121,7 +121,7 @@ pub struct Universe {
     /// The faults by what they change, grouped when first asked for.
     by_change: OnceLock<Vec<Alike>>,
     /// The faults in order, each with the number of its group.
-    in_order: OnceLock<Vec<(Fault, usize)>>,
+    in_order: OnceLock<Vec<(Fault, Option<usize>)>>,
 }
 
 /// What some faults change, and those faults: no reading tells them apart.
@@ -191,13 +191,15 @@ impl Universe {
         self.by_change.get_or_init(|| self.grouped(harness, netlist))
     }
 
-    /// Every fault that changes anything, in order, with the place of what it changes in [`Universe::by_change`].
-    pub fn in_order(&self, harness: &Harness, netlist: &Netlist) -> &[(Fault, usize)] {
+    /// Every fault once, in order, with the place of what it changes in [`Universe::by_change`]; none for one that changes
+    /// nothing.
+    pub fn in_order(&self, harness: &Harness, netlist: &Netlist) -> &[(Fault, Option<usize>)] {
         self.in_order.get_or_init(|| {
+            let mut all: Vec<(Fault, Option<usize>)> = self.faults.iter().map(|(fault, _)| (*fault, None)).collect();
             let groups = self.by_change(harness, netlist).iter().enumerate();
-            let mut all: Vec<(Fault, usize)> =
-                groups.flat_map(|(at, (_, faults))| faults.iter().map(move |fault| (*fault, at))).collect();
-            all.sort_unstable();
+            all.extend(groups.flat_map(|(at, (_, faults))| faults.iter().map(move |fault| (*fault, Some(at)))));
+            all.sort_unstable_by_key(|(fault, group)| (*fault, group.is_none()));
+            all.dedup_by_key(|(fault, _)| *fault);
             all
         })
     }

@@ -75,13 +75,13 @@ impl Expectation {
     /// Whether a predicted reading lies outside it by more than the meter's uncertainty, so that the
     /// meter would show it for sure.
     pub fn excludes(&self, prediction: Prediction, kind: Kind, meter: &Meter) -> bool {
-        match prediction {
-            Prediction::Open => self.high.is_some(),
-            Prediction::Ohms(value) | Prediction::Volts(value) => {
-                let margin = meter.uncertainty(kind, value);
-                value + margin < self.low || self.high.is_some_and(|high| value - margin > high)
-            }
-        }
+        self.bar(kind, meter).side(prediction).is_some()
+    }
+
+    /// What a predicted reading is held against, for many of them.
+    pub fn bar(&self, kind: Kind, meter: &Meter) -> Bar {
+        let [relative, absolute] = meter.uncertainties(kind);
+        Bar { low: self.low, high: self.high, relative, absolute }
     }
 
     /// In words a person reads at a glance.
@@ -110,6 +110,32 @@ impl Expectation {
     /// in words.
     pub fn computed_words(&self) -> Option<String> {
         self.why.computed.map(|(low, high)| words(low, high, self.digits()))
+    }
+}
+
+/// An expectation as it is held against what a meter would show of many machines.
+#[derive(Debug, Clone, Copy)]
+pub struct Bar {
+    low: f64,
+    high: Option<f64>,
+    /// The meter's uncertainty: a share of what it shows, and as much beside it.
+    relative: f64,
+    absolute: f64,
+}
+
+impl Bar {
+    /// Whether a reading would lie above what is healthy (else below); `None` where the meter would not show for
+    /// sure that it is neither.
+    pub fn side(&self, prediction: Prediction) -> Option<bool> {
+        match prediction {
+            Prediction::Open => self.high.map(|_| true),
+            Prediction::Ohms(value) | Prediction::Volts(value) => {
+                let margin = value.abs() * self.relative + self.absolute;
+                let above = self.high.is_some_and(|high| value > high);
+                let sure = value + margin < self.low || self.high.is_some_and(|high| value - margin > high);
+                sure.then_some(above)
+            }
+        }
     }
 }
 

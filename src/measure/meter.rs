@@ -241,10 +241,16 @@ impl Meter {
 
     /// Its uncertainty at a value, in the value's unit.
     pub fn uncertainty(&self, kind: Kind, value: f64) -> f64 {
+        let [relative, absolute] = self.uncertainties(kind);
+        value.abs() * relative + absolute
+    }
+
+    /// Its uncertainty: a share of the value, and what comes to that whatever the value is.
+    pub(super) fn uncertainties(&self, kind: Kind) -> [f64; 2] {
         if kind.is_resistance() {
-            value.abs() * self.ohms_relative + self.ohms_absolute
+            [self.ohms_relative, self.ohms_absolute]
         } else {
-            value.abs() * self.volts_relative + self.volts_absolute
+            [self.volts_relative, self.volts_absolute]
         }
     }
 

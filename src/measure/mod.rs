@@ -14,7 +14,7 @@ mod reason;
 mod situation;
 mod stress;
 
-pub use expect::Expectation;
+pub use expect::{Bar, Expectation};
 pub use meter::{METERS, Meter, OPEN_FROM, Output, Range, Shows, UnknownMeter};
 pub use reading::{Reading, ReadingError};
 pub use reason::{Reason, Reasons, Share, Term};

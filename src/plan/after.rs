@@ -18,6 +18,7 @@ use trial::{Row, Trial};
 
 use super::complaint::part_works;
 use super::fewest::fewest;
+use super::numbers::Numbers;
 use super::phase::Builder;
 use super::{Aids, Draft, Look, Meters, Plan, Scope, as_found, plugs, with_parted};
 use crate::circuit::Unsettled;
@@ -149,7 +150,9 @@ pub fn after(
     let mut all: Vec<Vec<Fault>> = shown(&trials);
     let phases = gather(harness, netlist, (&universe, &faults), trials, taken, meter);
     all.extend(shown(&phases));
-    let bound = fewest(&all.iter().map(Vec::as_slice).collect::<Vec<_>>()).bound;
+    let numbers = Numbers::of(all.iter().flatten().copied());
+    let all: Vec<Vec<u32>> = all.iter().map(|faults| numbers.all(faults)).collect();
+    let bound = fewest(&all.iter().map(Vec::as_slice).collect::<Vec<_>>(), numbers.len()).bound;
     let count = phases.iter().map(|trial| trial.rows.len()).sum::<usize>();
     let scope = Scope::default();
     let mut builder = Builder::new(harness, netlist, &scope, meters.clone(), Aids::default());

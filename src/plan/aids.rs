@@ -225,7 +225,7 @@ impl<'a> Trial<'a> {
         let shown = |at: usize| {
             let fit = fit(at).ok()?;
             Some(Shown {
-                faults: fit.covers.into_iter().collect(),
+                faults: fit.shows.faults.into_iter().collect(),
                 meter: fit.expect.meter.name,
                 demanded: fit.expect.is_demanded(),
             })

@@ -10,11 +10,11 @@
 //! readings whose current shares a branch with the change are predicted, or that lie across what it joins: near-linear
 //! in wires and in what there is to claim. With power it is nearly everything, and every voltage.
 
-use std::collections::{BTreeSet, HashMap};
+use std::collections::HashMap;
 
 use crate::circuit::{Bundle, Change, Corner, Felt, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
-use crate::measure::{Expectation, Measurement, Prediction, Situation};
+use crate::measure::{Bar, Expectation, Measurement, Prediction, Situation};
 use crate::setup::Power;
 
 /// A reading, and what a healthy machine must show with the meter it is taken with.
@@ -37,13 +37,21 @@ pub(super) fn tries(situation: &Situation<'_>, universe: &Universe) -> bool {
     situation.setup.power() == Power::Isolated || work <= MOST
 }
 
-/// For each reading of a setup, the faults that it shows for sure, in the order of the universe.
+/// The faults that a reading shows for sure, in order.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Shows {
+    pub faults: Vec<Fault>,
+    /// Their numbers among all faults of the universe.
+    pub numbers: Vec<u32>,
+}
+
+/// For each reading of a setup, the faults that it shows for sure.
 pub(super) fn covered(
     situation: &Situation<'_>,
     universe: &Universe,
     questions: &[Question<'_>],
-) -> Vec<Vec<Fault>> {
-    let mut covered = vec![Vec::new(); questions.len()];
+) -> Vec<Shows> {
+    let mut covered = vec![Shows::default(); questions.len()];
     if !tries(situation, universe) {
         return covered;
     }
@@ -54,8 +62,11 @@ pub(super) fn covered(
     let shown: Vec<Vec<usize>> =
         changes.iter().map(|(changes, _)| cover.shown(changes, wide, &mut felt)).collect();
     // Taken fault by fault, so that those of each reading come in order.
-    for (fault, change) in universe.in_order(situation.harness, situation.netlist) {
-        shown[*change].iter().for_each(|at| covered[*at].push(*fault));
+    for (number, (fault, change)) in universe.in_order(situation.harness, situation.netlist).iter().enumerate() {
+        for at in change.iter().flat_map(|change| &shown[*change]) {
+            covered[*at].faults.push(*fault);
+            covered[*at].numbers.push(number as u32);
+        }
     }
     covered
 }
@@ -64,6 +75,7 @@ pub(super) fn covered(
 struct Cover<'a> {
     situation: &'a Situation<'a>,
     questions: &'a [Question<'a>],
+    bars: Vec<Bar>,
     /// The ways between the probes in the healthy machine, and through connected units if there are any.
     ways: Bundle,
     through_units: Vec<Way>,
@@ -95,16 +107,13 @@ impl<'a> Cover<'a> {
         }
         let through_units = situation.healthy_through_units().map(along).unwrap_or_default();
         let ways = Bundle::new(situation.healthy(), ways);
-        Self { situation, questions, ways, through_units, at_island, across, across_nets }
-    }
-
-    /// Whether any reading has a probe in an island that a change touches.
-    fn may_feel(&self, changes: &[Change]) -> bool {
-        self.touched(changes).iter().any(|island| self.at_island.contains_key(island))
+        let bar = |q: &Question<'_>| q.expect.bar(q.measurement.kind(), &q.expect.meter);
+        let bars = questions.iter().map(bar).collect();
+        Self { situation, questions, bars, ways, through_units, at_island, across, across_nets }
     }
 
     /// The islands that a change touches.
-    fn touched(&self, changes: &[Change]) -> BTreeSet<u32> {
+    fn touched(&self, changes: &[Change]) -> Vec<u32> {
         let (netlist, healthy) = (self.situation.netlist, self.situation.healthy());
         // What carries nothing either way is not missed.
         let idle = |change: &&Change| match **change {
@@ -114,28 +123,28 @@ impl<'a> Cover<'a> {
             _ => false,
         };
         let nodes = changes.iter().filter(|change| !idle(change)).flat_map(|change| change.nodes(netlist));
-        nodes.map(|node| healthy.island(node)).collect()
+        distinct(nodes.map(|node| healthy.island(node)))
     }
 
     /// The readings that show a change for sure. Unless it is to be looked for far and wide, those further off are asked
     /// only where none that lies near shows it.
     fn shown(&self, changes: &[Change], wide: bool, felt: &mut Felt) -> Vec<usize> {
-        if !self.may_feel(changes) {
+        let islands = self.touched(changes);
+        if islands.iter().all(|island| !self.at_island.contains_key(island)) {
             return Vec::new();
         }
         let machines = self.situation.solve(changes);
         let Some(first) = machines.first() else { return Vec::new() };
         if self.situation.setup.power() == Power::Connected || first.differs_along().is_none() {
             // What switches otherwise can move every voltage in the islands that it touches.
-            let islands = self.touched(changes);
-            let at: BTreeSet<usize> =
-                islands.iter().filter_map(|island| self.at_island.get(island)).flatten().copied().collect();
-            return self.certain(changes, &machines, at.into_iter().filter_map(|at| self.first(at, first)));
+            let at = islands.iter().filter_map(|island| self.at_island.get(island)).flatten().copied();
+            let shown = distinct(at).into_iter().filter_map(|at| self.first(at, first));
+            return self.certain(changes, &machines, shown);
         }
         self.ways.felt(first, felt);
         let within = felt.iter().filter_map(|(at, transfers)| {
-            let ohms = first.resistance_felt(&self.ways.ways()[at], transfers);
-            self.side(at, Prediction::of(ohms)).map(|side| (at, side))
+            let ohms = self.ways.resistance_felt(first, at, transfers);
+            self.bars[at].side(Prediction::of(ohms)).map(|side| (at, side))
         });
         let nodes = || first.differs_along().into_iter().flatten().flat_map(|way| way.ends());
         let far = || {
@@ -155,7 +164,7 @@ impl<'a> Cover<'a> {
 
     /// A reading that shows a change in the first of the machines it makes, with its side.
     fn first(&self, at: usize, machine: &Operating) -> Option<(usize, bool)> {
-        let side = self.side(at, self.read(at, machine, &self.ways.ways()[at]))?;
+        let side = self.bars[at].side(self.read(at, machine, &self.ways.ways()[at]))?;
         Some((at, side))
     }
 
@@ -170,7 +179,7 @@ impl<'a> Cover<'a> {
         let mut shown: Vec<(usize, bool)> = first.collect();
         // All on one side: between a reading above and one below lies one that a healthy machine shows.
         let keep = |shown: &mut Vec<(usize, bool)>, machines: &[Operating], ways: &[Way]| {
-            let is = |machine: &Operating, at: usize| self.side(at, self.read(at, machine, &ways[at]));
+            let is = |machine: &Operating, at: usize| self.bars[at].side(self.read(at, machine, &ways[at]));
             shown.retain(|(at, side)| machines.iter().all(|machine| is(machine, *at) == Some(*side)));
         };
         keep(&mut shown, machines.get(1..).unwrap_or_default(), self.ways.ways());
@@ -191,25 +200,18 @@ impl<'a> Cover<'a> {
     fn read(&self, at: usize, machine: &Operating, way: &Way) -> Prediction {
         self.situation.read_along(machine, way, self.questions[at].measurement.kind())
     }
+}
 
-    /// Whether a reading would lie above what is healthy (else below); `None` where the meter would not show for
-    /// sure that it is neither.
-    fn side(&self, at: usize, reading: Prediction) -> Option<bool> {
-        let Question { measurement, expect } = &self.questions[at];
-        expect.excludes(reading, measurement.kind(), &expect.meter).then(|| above(reading, expect))
-    }
+/// Some things in order, each once.
+fn distinct<T: Ord>(all: impl Iterator<Item = T>) -> Vec<T> {
+    let mut all: Vec<T> = all.collect();
+    all.sort_unstable();
+    all.dedup();
+    all
 }
 
 /// Every two of some different things, the lesser first.
 fn pairs<T: Ord + Copy>(all: impl Iterator<Item = T>) -> Vec<[T; 2]> {
-    let all: Vec<T> = all.collect::<BTreeSet<T>>().into_iter().collect();
+    let all = distinct(all);
     all.iter().enumerate().flat_map(|(at, a)| all[at + 1..].iter().map(|b| [*a, *b])).collect()
-}
-
-/// Whether a reading outside an interval lies above it.
-fn above(reading: Prediction, expect: &Expectation) -> bool {
-    match reading {
-        Prediction::Open => true,
-        Prediction::Ohms(value) | Prediction::Volts(value) => expect.high.is_some_and(|high| value > high),
-    }
 }

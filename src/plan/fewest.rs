@@ -7,9 +7,6 @@
 use std::cmp::Reverse;
 use std::collections::BinaryHeap;
 
-use super::numbers::Numbers;
-use crate::fault::Fault;
-
 /// How many readings show all that all of them show.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Fewest {
@@ -20,23 +17,23 @@ pub(super) struct Fewest {
     pub bound: usize,
 }
 
+/// `covers` holds the numbers of what each reading shows, each less than `faults`.
+///
 /// Cost: near-linear in all that the readings show; a reading is weighed again only when it comes to the top.
-pub(super) fn fewest(covers: &[&[Fault]]) -> Fewest {
-    let numbers = Numbers::of(covers.iter().flat_map(|faults| faults.iter().copied()));
-    let covers: Vec<Vec<usize>> = covers.iter().map(|faults| numbers.all(faults)).collect();
-    Fewest { cover: cover(&covers, numbers.unmarked()), bound: apart(&covers, numbers.len()) }
+pub(super) fn fewest(covers: &[&[u32]], faults: usize) -> Fewest {
+    Fewest { cover: cover(covers, vec![false; faults]), bound: apart(covers, faults) }
 }
 
-fn cover(covers: &[Vec<usize>], mut shown: Vec<bool>) -> usize {
+fn cover(covers: &[&[u32]], mut shown: Vec<bool>) -> usize {
     let mut taken = 0;
     let mut heap: BinaryHeap<(usize, Reverse<usize>)> =
         covers.iter().enumerate().map(|(at, faults)| (faults.len(), Reverse(at))).collect();
     while let Some((_, Reverse(at))) = heap.pop() {
-        let now = (covers[at].iter().filter(|fault| !shown[**fault]).count(), Reverse(at));
+        let now = (covers[at].iter().filter(|fault| !shown[**fault as usize]).count(), Reverse(at));
         if heap.peek().is_some_and(|next| *next > now) {
             heap.push(now);
         } else if now.0 > 0 {
-            covers[at].iter().for_each(|fault| shown[*fault] = true);
+            covers[at].iter().for_each(|fault| shown[*fault as usize] = true);
             taken += 1;
         }
     }
@@ -44,20 +41,21 @@ fn cover(covers: &[Vec<usize>], mut shown: Vec<bool>) -> usize {
 }
 
 /// Faults of which no reading shows two, those that fewest readings show first.
-fn apart(covers: &[Vec<usize>], faults: usize) -> usize {
-    let mut rare: Vec<Vec<usize>> = vec![Vec::new(); faults];
+fn apart(covers: &[&[u32]], faults: usize) -> usize {
+    let mut rare: Vec<Vec<u32>> = vec![Vec::new(); faults];
     for (at, faults) in covers.iter().enumerate() {
-        for fault in faults {
-            rare[*fault].push(at);
+        for fault in *faults {
+            rare[*fault as usize].push(at as u32);
         }
     }
+    rare.retain(|readings| !readings.is_empty());
     rare.sort_by_key(Vec::len);
     let mut used = vec![false; covers.len()];
     let mut count = 0;
     for readings in rare {
-        if readings.iter().all(|at| !used[*at]) {
+        if readings.iter().all(|at| !used[*at as usize]) {
             for at in readings {
-                used[at] = true;
+                used[at as usize] = true;
             }
             count += 1;
         }
@@ -70,12 +68,11 @@ mod tests {
     use std::collections::BTreeSet;
 
     use super::*;
-    use crate::definition::{Id, WireId};
 
     /// The smallest cover, by trying all sets of readings.
-    fn smallest(sets: &[Vec<Fault>]) -> usize {
-        let all: BTreeSet<Fault> = sets.iter().flatten().copied().collect();
-        let shown = |chosen: usize| -> BTreeSet<Fault> {
+    fn smallest(sets: &[Vec<u32>]) -> usize {
+        let all: BTreeSet<u32> = sets.iter().flatten().copied().collect();
+        let shown = |chosen: usize| -> BTreeSet<u32> {
             let taken = sets.iter().enumerate().filter(|(at, _)| chosen >> at & 1 == 1);
             taken.flat_map(|(_, faults)| faults.iter().copied()).collect()
         };
@@ -92,15 +89,14 @@ mod tests {
         };
         let mut tight = 0;
         for _ in 0..200 {
-            let sets: Vec<Vec<Fault>> = (0..=number(8))
+            let sets: Vec<Vec<u32>> = (0..=number(8))
                 .map(|_| {
-                    let faults: BTreeSet<u64> = (0..number(6)).map(|_| number(12)).collect();
-                    let fault = |number| Fault::ToChassis(WireId::from_index(number as usize));
-                    faults.into_iter().map(fault).collect()
+                    let faults: BTreeSet<u32> = (0..number(6)).map(|_| number(12) as u32).collect();
+                    faults.into_iter().collect()
                 })
                 .collect();
-            let covers: Vec<&[Fault]> = sets.iter().map(Vec::as_slice).collect();
-            let Fewest { cover, bound } = fewest(&covers);
+            let covers: Vec<&[u32]> = sets.iter().map(Vec::as_slice).collect();
+            let Fewest { cover, bound } = fewest(&covers, 12);
             let smallest = smallest(&sets);
             assert!(bound <= smallest && smallest <= cover, "{bound} {smallest} {cover}");
             tight += usize::from(bound == cover);

@@ -4,9 +4,9 @@
 //! it must not be, with what it shows; or the reason why none may serve. Why: a tone proves less than
 //! a number, and a megohm tester destroys what an ordinary meter leaves whole.
 
-use super::cover::{Question, covered};
+use super::cover::{Question, Shows, covered};
 use crate::definition::Kind;
-use crate::fault::{Fault, Universe};
+use crate::fault::Universe;
 use crate::measure::{Expectation, Measurement, Meter, Prediction, Situation, Stress};
 
 /// The meters at hand: a plain one where nothing is said.
@@ -75,7 +75,7 @@ impl FromIterator<Meter> for Meters {
 #[derive(Debug, Clone)]
 pub(super) struct Fit {
     pub expect: Expectation,
-    pub covers: Vec<Fault>,
+    pub shows: Shows,
 }
 
 /// Chooses among the meters at hand in one situation.
@@ -176,7 +176,7 @@ impl<'a> Choice<'a> {
             let high = fit.expect.high.unwrap_or(healthy);
             high + fit.expect.meter.uncertainty(Kind::Continuity, high) - healthy
         };
-        fine.covers.len() > plain.covers.len() || least(fine) < WORTH * least(plain)
+        fine.shows.faults.len() > plain.shows.faults.len() || least(fine) < WORTH * least(plain)
     }
 
     /// A beeper, where a tone proves something: within one net of conductors alone, which sounds for sure
@@ -197,7 +197,7 @@ impl<'a> Choice<'a> {
         if fit.expect.high.is_none() {
             return Err(Why::Because("the path may have more than a beeper sounds on for sure".to_owned()));
         }
-        if fit.covers.is_empty() {
+        if fit.shows.faults.is_empty() {
             return Err(Why::Because("a way beside it would sound as well when it is open".to_owned()));
         }
         Ok(fit)
@@ -226,10 +226,10 @@ fn fits(
         .iter()
         .map(|(at, expect)| Question { measurement: &measurements[*at], expect })
         .collect();
-    let covers = covered(situation, universe, &questions);
+    let shows = covered(situation, universe, &questions);
     let mut fits = vec![Vec::new(); measurements.len()];
-    for ((at, expect), covers) in expectations.into_iter().zip(covers) {
-        fits[at].push(Fit { expect, covers });
+    for ((at, expect), shows) in expectations.into_iter().zip(shows) {
+        fits[at].push(Fit { expect, shows });
     }
     fits
 }

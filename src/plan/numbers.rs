@@ -20,25 +20,9 @@ impl Numbers {
         self.0.len()
     }
 
-    /// The numbers of some faults; those that have none are left out. Cost: for faults in order the logarithm of how
-    /// far it is from each to the next.
-    pub(super) fn all(&self, faults: &[Fault]) -> Vec<usize> {
-        let mut from = 0;
-        let mut last = None;
-        let mut number = |fault: &Fault| {
-            if last.is_some_and(|last| *fault < last) {
-                from = 0;
-            }
-            last = Some(*fault);
-            let mut reach = 1;
-            while self.0.get(from + reach - 1).is_some_and(|other| other < fault) {
-                reach *= 2;
-            }
-            let near = &self.0[from..self.0.len().min(from + reach)];
-            from += near.partition_point(|other| other < fault);
-            (self.0.get(from) == Some(fault)).then_some(from)
-        };
-        faults.iter().filter_map(&mut number).collect()
+    /// The numbers of some faults; those that have none are left out.
+    pub(super) fn all(&self, faults: &[Fault]) -> Vec<u32> {
+        faults.iter().filter_map(|fault| self.0.binary_search(fault).ok()).map(|number| number as u32).collect()
     }
 
     /// None of them is marked.
@@ -46,9 +30,9 @@ impl Numbers {
         vec![false; self.0.len()]
     }
 
-    /// Marks some faults; those that have no number are left out.
-    pub(super) fn mark(&self, faults: &[Fault], marks: &mut [bool]) {
-        self.all(faults).into_iter().for_each(|number| marks[number] = true);
+    /// Marks some faults, by number.
+    pub(super) fn mark(numbers: &[u32], marks: &mut [bool]) {
+        numbers.iter().for_each(|number| marks[*number as usize] = true);
     }
 
     /// Every fault, in order.

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::aids::{self, Aided, Aids};
 use super::bounds::Compared;
 use super::caps;
-use super::cover::tries;
+use super::cover::{Shows, tries};
 use super::fewest::{Fewest, fewest};
 use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
@@ -70,6 +70,8 @@ struct Numbered<'a> {
     id: usize,
     ready: Ready<'a>,
     steps: Vec<Step>,
+    /// For each step, the numbers of the faults that it shows.
+    shows: Vec<Vec<u32>>,
 }
 
 impl<'a> Builder<'a> {
@@ -170,7 +172,7 @@ impl<'a> Builder<'a> {
     /// What the plan is about, where no scope says it, and the fewest steps that could do.
     pub(super) fn ask_about(&mut self, faults: impl IntoIterator<Item = Fault>, steps_bound: usize) {
         let faults: Vec<Fault> = faults.into_iter().collect();
-        self.numbers.mark(&faults, &mut self.in_scope);
+        Numbers::mark(&self.numbers.all(&faults), &mut self.in_scope);
         self.asked = true;
         self.cost.steps_bound = steps_bound;
     }
@@ -258,7 +260,7 @@ impl<'a> Builder<'a> {
 
     /// Turns the chosen readings into numbered steps: by station, and within a station what finds the likeliest
     /// faults soonest. What no meter at hand may serve is left out and keeps its number.
-    fn steps(&mut self, phase: usize, ready: &mut Ready<'_>, walked: &Walked) -> Vec<Step> {
+    fn steps(&mut self, phase: usize, ready: &mut Ready<'_>, walked: &Walked) -> (Vec<Step>, Vec<Vec<u32>>) {
         if let Look::Given(steps) = &mut ready.draft.look {
             let at_hand = |step: &Step| self.meters.iter().any(|meter| meter.name == step.expect.meter.name);
             let (steps, out): (Vec<Step>, Vec<Step>) =
@@ -266,10 +268,11 @@ impl<'a> Builder<'a> {
             for Step { id, measurement, expect, covers, .. } in out {
                 let why = format!("it needs the {} meter", expect.meter.name);
                 self.left_out.push(LeftOut { id, measurement, why });
-                self.numbers.mark(&covers, &mut self.out_of_hand);
+                Numbers::mark(&self.numbers.all(&covers), &mut self.out_of_hand);
             }
-            self.note(&steps);
-            return steps;
+            let shows: Vec<Vec<u32>> = steps.iter().map(|step| self.numbers.all(&step.covers)).collect();
+            self.note(&shows);
+            return (steps, shows);
         }
         let mut chosen = std::mem::take(&mut ready.selection.chosen);
         chosen.sort_by(|a, b| a.measurement.cmp(&b.measurement));
@@ -279,13 +282,13 @@ impl<'a> Builder<'a> {
         let choice = Choice::new(&ready.situation, &self.universe, &self.meters, &measurements);
         let order = order(self.harness, &mut self.shown, &measurements, &choice, walked);
         let plain = self.meters == Meters::default();
-        let mut served = Vec::new();
+        let (mut served, mut shown) = (Vec::new(), Vec::new());
         for (number, at) in order.into_iter().enumerate() {
             let id = format!("{phase}.{:02}", number + 1);
             let measurement = measurements[at].clone();
             let mut fit = choice.usual(at).clone();
             if !plain {
-                self.numbers.mark(&fit.covers, &mut self.out_of_hand);
+                Numbers::mark(&fit.shows.numbers, &mut self.out_of_hand);
                 match choice.pick(at) {
                     Ok(picked) => fit = picked,
                     Err(why) => {
@@ -294,22 +297,22 @@ impl<'a> Builder<'a> {
                     }
                 }
             }
-            let Fit { expect, covers } = fit;
+            let Fit { expect, shows: Shows { faults: covers, numbers } } = fit;
             let station = station_of(self.harness, &measurement);
             let purpose = chosen[at].purpose.clone();
             let outcomes = Vec::new();
             served.push(Step { id, measurement, expect, station, covers, purpose, outcomes });
+            shown.push(numbers);
         }
         self.cost.steps_bound += ready.selection.bound.min(served.len());
-        self.note(&served);
-        served
+        self.note(&shown);
+        (served, shown)
     }
 
-    fn note(&mut self, steps: &[Step]) {
+    /// Takes note of what some steps show.
+    fn note(&mut self, steps: &[Vec<u32>]) {
         self.cost.steps += steps.len();
-        for step in steps {
-            self.numbers.mark(&step.covers, &mut self.covered);
-        }
+        steps.iter().for_each(|shows| Numbers::mark(shows, &mut self.covered));
     }
 
     /// The plan: the phases in order, with their walks, coverage, cost and bounds.
@@ -327,11 +330,11 @@ impl<'a> Builder<'a> {
         let mut numbered: Vec<Numbered<'_>> = Vec::new();
         for (number, (at, walked)) in best.order.iter().zip(&walked).enumerate() {
             let Some(mut ready) = ready[*at].take() else { continue };
-            let steps = self.steps(number + 1, &mut ready, walked);
+            let (steps, shows) = self.steps(number + 1, &mut ready, walked);
             let idle = || self.is_idle(&ready.draft.setup, numbered.iter().map(|phase| &phase.ready));
             let stays = if ready.closes() { !idle() } else { !steps.is_empty() };
             if stays {
-                numbered.push(Numbered { id: number + 1, ready, steps });
+                numbered.push(Numbered { id: number + 1, ready, steps, shows });
             }
         }
         let best = if self.left_out.is_empty() { best } else { self.best_of_served(&found, &numbered) };
@@ -380,8 +383,11 @@ impl<'a> Builder<'a> {
         let way: Vec<(&Setup, Vec<Round>)> =
             numbered.iter().map(|phase| (&*phase.ready.situation.setup, rounds(phase))).collect();
         let walked = trip::walk(self.harness, (found, None), &way);
+        let shows: Vec<&[u32]> = numbered.iter().flat_map(|phase| &phase.shows).map(Vec::as_slice).collect();
+        let Fewest { cover, bound } = fewest(&shows, self.numbers.len());
+        (self.cost.cover, self.cost.cover_bound) = (cover, bound);
         let mut phases: Vec<Phase> = Vec::new();
-        for (Numbered { id, ready, steps }, Walked { actions, walks, .. }) in numbered.into_iter().zip(walked)
+        for (Numbered { id, ready, steps, .. }, Walked { actions, walks, .. }) in numbered.into_iter().zip(walked)
         {
             let time =
                 |actions: &[Action]| -> Seconds { actions.iter().map(|a| a.seconds(self.harness)).sum() };
@@ -398,10 +404,6 @@ impl<'a> Builder<'a> {
             let Draft { title, setup, group, .. } = ready.draft;
             phases.push(Phase { id, title, setup, group, changes: actions, cautions, live, steps, seconds });
         }
-        let covers: Vec<&[Fault]> =
-            phases.iter().flat_map(|phase| &phase.steps).map(|step| step.covers.as_slice()).collect();
-        let Fewest { cover, bound } = fewest(&covers);
-        (self.cost.cover, self.cost.cover_bound) = (cover, bound);
         self.cost.changes_bound = best.changes;
         let readings = READING_SECONDS * self.cost.steps_bound as f64;
         self.cost.seconds_bound = Seconds::new(best.millis as f64 / 1000.0) + readings;
@@ -469,8 +471,8 @@ fn order(
     choice: &Choice<'_>,
     walked: &Walked,
 ) -> Vec<usize> {
-    let covers: Vec<&[Fault]> =
-        (0..measurements.len()).map(|at| choice.usual(at).covers.as_slice()).collect();
+    let covers: Vec<&[u32]> =
+        (0..measurements.len()).map(|at| choice.usual(at).shows.numbers.as_slice()).collect();
     let kinds: Vec<Kind> = measurements.iter().map(Measurement::kind).collect();
     let mut stations: BTreeMap<Option<StationId>, Vec<usize>> = BTreeMap::new();
     for (at, measurement) in measurements.iter().enumerate() {

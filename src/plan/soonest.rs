@@ -11,7 +11,6 @@
 use std::cmp::{Ordering, Reverse};
 use std::collections::{BTreeMap, BTreeSet, BinaryHeap};
 
-use super::numbers::Numbers;
 use crate::definition::{Kind, StationId};
 use crate::fault::Fault;
 
@@ -41,8 +40,7 @@ impl Ord for Weight {
 
 /// What is known of faults, and which have been shown.
 pub(super) struct Shown {
-    numbers: Numbers,
-    /// By number.
+    /// By number: faults are numbered in their own order, each once.
     weights: Vec<f64>,
     seen: Vec<bool>,
 }
@@ -55,9 +53,7 @@ impl Shown {
     pub(super) fn new(mut weights: Vec<(Fault, f64)>) -> Self {
         weights.sort_by_key(|(fault, _)| *fault);
         weights.dedup_by_key(|(fault, _)| *fault);
-        let numbers = Numbers::of(weights.iter().map(|(fault, _)| *fault));
-        let seen = numbers.unmarked();
-        Self { numbers, weights: weights.into_iter().map(|(_, weight)| weight).collect(), seen }
+        Self { seen: vec![false; weights.len()], weights: weights.into_iter().map(|(_, weight)| weight).collect() }
     }
 
     /// Readings of one phase in order: those for which one need not walk, then the station where one stands,
@@ -68,14 +64,13 @@ impl Shown {
         &mut self,
         mut at: AtStation,
         [enters, leaves]: [Option<StationId>; 2],
-        covers: &[&[Fault]],
+        covers: &[&[u32]],
         kinds: &[Kind],
         seconds: impl Fn(StationId, usize) -> f64,
     ) -> Vec<usize> {
-        let covers: Vec<Vec<usize>> = covers.iter().map(|faults| self.numbers.all(faults)).collect();
         let mut order = Vec::new();
         let rate = |shown: &Self, station: Option<StationId>, readings: &[usize]| {
-            let fresh = shown.fresh(readings.iter().map(|reading| &*covers[*reading]));
+            let fresh = shown.fresh(readings.iter().map(|reading| covers[*reading]));
             let time = station.map_or(1.0, |station| seconds(station, readings.len()));
             (station != leaves, Weight(fresh / time.max(1.0)), Reverse(station))
         };
@@ -101,45 +96,47 @@ impl Shown {
             for kind in kinds.iter().collect::<BTreeSet<_>>() {
                 let of_kind: Vec<usize> =
                     readings.iter().copied().filter(|reading| kinds[*reading] == *kind).collect();
-                order.extend(self.sort(&of_kind, &covers));
+                order.extend(self.sort(&of_kind, covers));
             }
         }
         order
     }
 
     /// How much of what some readings show is new.
-    fn fresh<'f>(&self, covers: impl Iterator<Item = &'f [usize]>) -> f64 {
-        let mut new: Vec<usize> = covers.flatten().copied().filter(|fault| !self.seen[*fault]).collect();
+    fn fresh<'f>(&self, covers: impl Iterator<Item = &'f [u32]>) -> f64 {
+        let mut new: Vec<u32> = covers.flatten().copied().filter(|fault| !self.seen[*fault as usize]).collect();
         new.sort_unstable();
         new.dedup();
-        new.iter().map(|fault| self.weights[*fault]).sum()
+        new.iter().map(|fault| self.weights[*fault as usize]).sum()
     }
 
     /// The readings in the order that shows likely faults soonest; those that show nothing new keep their
     /// order at the end. What they show counts as shown from then on.
     ///
     /// Cost: a reading is weighed again only when it comes to the top, for what is new in it only becomes less.
-    fn sort(&mut self, readings: &[usize], covers: &[Vec<usize>]) -> Vec<usize> {
+    fn sort(&mut self, readings: &[usize], covers: &[&[u32]]) -> Vec<usize> {
         let mut heap: BinaryHeap<(Weight, Reverse<usize>, usize)> = readings
             .iter()
             .enumerate()
-            .map(|(at, reading)| (self.weight(&covers[*reading]), Reverse(at), *reading))
+            .map(|(at, reading)| (self.weight(covers[*reading]), Reverse(at), *reading))
             .collect();
         let mut sorted = Vec::new();
         while let Some((_, at, reading)) = heap.pop() {
-            let now = (self.weight(&covers[reading]), at, reading);
+            let now = (self.weight(covers[reading]), at, reading);
             if heap.peek().is_some_and(|next| *next > now) {
                 heap.push(now);
                 continue;
             }
             sorted.push(reading);
-            covers[reading].iter().for_each(|fault| self.seen[*fault] = true);
+            covers[reading].iter().for_each(|fault| self.seen[*fault as usize] = true);
         }
         sorted
     }
 
-    fn weight(&self, covers: &[usize]) -> Weight {
-        Weight(self.fresh(std::iter::once(covers)))
+    fn weight(&self, covers: &[u32]) -> Weight {
+        // Those of one reading stand in order, each once.
+        let new = covers.iter().filter(|fault| !self.seen[**fault as usize]);
+        Weight(new.map(|fault| self.weights[*fault as usize]).sum())
     }
 }
 
@@ -157,7 +154,7 @@ mod tests {
     #[test]
     fn what_is_shown_does_not_count_again() {
         let weights = vec![(fault(1), 1.0), (fault(2), 4.0), (fault(3), 0.5)];
-        let covers = [vec![0, 1], vec![1], vec![1, 2]];
+        let covers: [&[u32]; 3] = [&[0, 1], &[1], &[1, 2]];
         let mut shown = Shown::new(weights.clone());
         assert_eq!(shown.sort(&[1, 0, 2], &covers), [0, 2, 1]);
         assert_eq!(shown.seen, [true; 3]);

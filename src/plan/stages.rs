@@ -8,7 +8,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::complaint::part_works;
-use super::cover::{Question, covered};
+use super::cover::{Question, Shows, covered};
 use super::phase::Builder;
 use super::select::Chosen;
 use super::{
@@ -308,17 +308,17 @@ fn lead_steps(harness: &Harness, netlist: &Netlist, meter: Meter) -> Result<Vec<
     let readings: Vec<_> = readings.collect();
     let questions: Vec<Question<'_>> =
         readings.iter().map(|(measurement, expect)| Question { measurement, expect }).collect();
-    let covers = covered(situation, &universe, &questions);
-    let step = |((measurement, expect), covers): (&(Measurement, Expectation), Vec<_>)| Step {
+    let shows = covered(situation, &universe, &questions);
+    let step = |((measurement, expect), shows): (&(Measurement, Expectation), Shows)| Step {
         id: String::new(),
         station: harness.station_of(measurement.red()),
         measurement: measurement.clone(),
         expect: expect.clone(),
-        covers,
+        covers: shows.faults,
         purpose: "no dead short".to_owned(),
         outcomes: Vec::new(),
     };
-    Ok(readings.iter().zip(covers).map(step).collect())
+    Ok(readings.iter().zip(shows).map(step).collect())
 }
 
 /// What the leads' ends show at least: as computed, and where units are in the way half of the least that they
