@@ -7,7 +7,8 @@
 //! Cost: to make it, all places that the ways lead through; for a machine, the places that its differences lead through
 //! times the ways that lead through them.
 
-use super::Few;
+use smallvec::SmallVec;
+
 use super::base::Way;
 use super::operating::Operating;
 use crate::units::Ohms;
@@ -27,17 +28,20 @@ pub struct Felt {
     /// For each way its place in `ways`, counted from one; zero for those that are not in it.
     slot: Vec<u32>,
     ways: Vec<u32>,
-    /// The transfer resistances from each of `ways` to the machine's differences.
-    transfers: Vec<Few>,
+    /// The transfer resistances from each of `ways` to the machine's differences, way after way.
+    transfers: Vec<f64>,
+    differences: usize,
 }
 
 impl Felt {
     /// The ways, each with the transfer resistances from it to the machine's differences.
     pub fn iter(&self) -> impl Iterator<Item = (usize, &[f64])> {
-        self.ways.iter().zip(&self.transfers).map(|(way, transfers)| (*way as usize, transfers.as_slice()))
+        let ways = self.ways.iter().map(|way| *way as usize);
+        ways.zip(self.transfers.chunks_exact(self.differences.max(1)))
     }
 
-    fn clear(&mut self, ways: usize) {
+    fn clear(&mut self, ways: usize, differences: usize) {
+        self.differences = differences;
         self.slot.resize(ways, 0);
         self.ways.drain(..).for_each(|way| self.slot[way as usize] = 0);
         self.transfers.clear();
@@ -74,8 +78,8 @@ impl Bundle {
     /// The ways within one island on which a machine differs from the network; none where it does not differ. Ways
     /// that share no place with a difference have no current in common with it.
     pub fn felt(&self, machine: &Operating, felt: &mut Felt) {
-        felt.clear(self.ways.len());
-        let differences: Vec<&Way> = machine.differs_along().into_iter().flatten().collect();
+        let differences: SmallVec<[&Way; 4]> = machine.differs_along().into_iter().flatten().collect();
+        felt.clear(self.ways.len(), differences.len());
         // A single joint between islands carries nothing: current that went over it could not come back.
         let closes_no_ring = differences.iter().filter(|way| machine.is_across(way)).count() <= 1;
         for (at, difference) in differences.iter().enumerate() {
@@ -87,10 +91,10 @@ impl Bundle {
                     let slot = &mut felt.slot[*way as usize];
                     if *slot == 0 {
                         felt.ways.push(*way);
-                        felt.transfers.push(Few::from_elem(0.0, differences.len()));
+                        felt.transfers.extend(std::iter::repeat_n(0.0, differences.len()));
                         *slot = felt.ways.len() as u32;
                     }
-                    felt.transfers[*slot as usize - 1][at] += here * there;
+                    felt.transfers[(*slot as usize - 1) * differences.len() + at] += here * there;
                 }
             }
         }

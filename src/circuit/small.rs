@@ -6,40 +6,45 @@
 //!
 //! Cost: the cube of the equations, of which there are hardly ever more than ten.
 
+use smallvec::SmallVec;
+
 use super::Few;
 
 /// Below this a pivot is rounding. Rows are scaled so that their natural size is one.
 const NOTHING: f64 = 1e-9;
+
+/// The rows of a matrix: mostly one.
+pub(super) type Rows = SmallVec<[Few; 1]>;
 
 /// A matrix, reduced by Gauss and Jordan with complete pivoting.
 #[derive(Debug, Clone)]
 pub(super) struct Small {
     size: usize,
     /// What turns a right side into a solution, by rows; free unknowns are zero.
-    inverse: Vec<f64>,
+    inverse: Few,
     /// One vector of unknowns for each that is free.
-    free: Vec<Vec<f64>>,
+    free: Vec<Few>,
 }
 
 impl Small {
     /// Reduces a matrix given by rows.
-    pub(super) fn new(mut rows: Vec<Vec<f64>>) -> Self {
+    pub(super) fn new(mut rows: Rows) -> Self {
         let size = rows.len();
         for (at, row) in rows.iter_mut().enumerate() {
             row.extend((0..size).map(|column| f64::from(u8::from(column == at))));
         }
-        let mut pivots: Vec<(usize, usize)> = Vec::with_capacity(size);
+        let mut pivots: SmallVec<[(usize, usize); 2]> = SmallVec::new();
         while let Some((row, column)) = largest(&rows, size, &pivots) {
             reduce(&mut rows, row, column);
             pivots.push((row, column));
         }
-        let mut inverse = vec![0.0; size * size];
+        let mut inverse = Few::from_elem(0.0, size * size);
         for (row, column) in &pivots {
             inverse[column * size..(column + 1) * size].copy_from_slice(&rows[*row][size..]);
         }
         let bound = |column: &usize| pivots.iter().any(|(_, other)| other == column);
         let free = (0..size).filter(|column| !bound(column)).map(|column| {
-            let mut vector = vec![0.0; size];
+            let mut vector = Few::from_elem(0.0, size);
             vector[column] = 1.0;
             for (row, pivot) in &pivots {
                 vector[*pivot] = -rows[*row][column];
@@ -56,13 +61,13 @@ impl Small {
     }
 
     /// The directions in which nothing is determined.
-    pub(super) fn free(&self) -> &[Vec<f64>] {
+    pub(super) fn free(&self) -> &[Few] {
         &self.free
     }
 }
 
 /// The largest entry outside the rows and columns that are done, unless it is nothing.
-fn largest(rows: &[Vec<f64>], size: usize, done: &[(usize, usize)]) -> Option<(usize, usize)> {
+fn largest(rows: &[Few], size: usize, done: &[(usize, usize)]) -> Option<(usize, usize)> {
     let left = |at: usize, of: fn(&(usize, usize)) -> usize| done.iter().all(|pair| of(pair) != at);
     let mut best = None;
     let mut most = NOTHING;
@@ -78,7 +83,7 @@ fn largest(rows: &[Vec<f64>], size: usize, done: &[(usize, usize)]) -> Option<(u
 }
 
 /// Clears a column but for one row, which gets a one there.
-fn reduce(rows: &mut [Vec<f64>], row: usize, column: usize) {
+fn reduce(rows: &mut [Few], row: usize, column: usize) {
     let pivot = rows[row][column];
     rows[row].iter_mut().for_each(|x| *x /= pivot);
     let own = rows[row].clone();
@@ -95,10 +100,14 @@ fn reduce(rows: &mut [Vec<f64>], row: usize, column: usize) {
 mod tests {
     use super::*;
 
+    fn rows(rows: [[f64; 2]; 2]) -> Rows {
+        rows.iter().map(|row| Few::from_slice(row)).collect()
+    }
+
     #[test]
     fn solves_what_is_determined() {
         // x + 2y = 5, 3x + 4y = 11: by hand x = 1, y = 2.
-        let small = Small::new(vec![vec![1.0, 2.0], vec![3.0, 4.0]]);
+        let small = Small::new(rows([[1.0, 2.0], [3.0, 4.0]]));
         let x = small.solve(&[5.0, 11.0]);
         assert!((x[0] - 1.0).abs() < 1e-12 && (x[1] - 2.0).abs() < 1e-12, "{x:?}");
         assert!(small.free().is_empty());
@@ -107,11 +116,11 @@ mod tests {
     #[test]
     fn says_what_is_free() {
         // x + y = 3 twice over: (1, -1) is free.
-        let small = Small::new(vec![vec![1.0, 1.0], vec![1.0, 1.0]]);
+        let small = Small::new(rows([[1.0, 1.0], [1.0, 1.0]]));
         let x = small.solve(&[3.0, 3.0]);
         assert!((x[0] + x[1] - 3.0).abs() < 1e-12, "{x:?}");
         let [free] = small.free() else { panic!("one direction is free") };
         assert!((free[0] + free[1]).abs() < 1e-12 && free.iter().any(|x| x.abs() > 0.5), "{free:?}");
-        assert!(Small::new(Vec::new()).solve(&[]).is_empty());
+        assert!(Small::new(Rows::new()).solve(&[]).is_empty());
     }
 }

@@ -23,9 +23,11 @@
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use smallvec::SmallVec;
+
 use super::Few;
 use super::base::{Base, Way};
-use super::small::Small;
+use super::small::{Rows, Small};
 use super::sparse::dot;
 use crate::netlist::LinkId;
 
@@ -46,29 +48,32 @@ pub(super) struct Difference {
     pub current: f64,
 }
 
+/// Islands, each with the one that stands for all it is joined to.
+type Joined = SmallVec<[(u32, u32); 4]>;
+
 /// What the differences make of a network.
 #[derive(Debug, Clone)]
 pub(super) struct Update {
     differences: Vec<Difference>,
     /// Islands that are lifted by an unknown; the equations of the lifts follow those of the currents.
-    lifted: Vec<u32>,
+    lifted: SmallVec<[u32; 2]>,
     /// Islands that the differences touch, each with the one that stands for all it is joined to now.
-    joined: Vec<(u32, u32)>,
+    joined: Joined,
     /// What each difference's equation is multiplied by.
-    scale: Vec<f64>,
+    scale: Few,
     equations: Small,
     /// Currents and lifts with the sources as they are.
     flow: Few,
     /// Free directions, scaled.
-    free: Vec<Vec<f64>>,
+    free: Vec<Few>,
 }
 
 impl Update {
     pub(super) fn new(base: &Base, differences: Vec<Difference>) -> Self {
         let (joined, lifted) = islands(base, &differences);
         let mut update = Self {
-            scale: Vec::new(),
-            equations: Small::new(Vec::new()),
+            scale: Few::new(),
+            equations: Small::new(Rows::new()),
             flow: Few::new(),
             free: Vec::new(),
             differences,
@@ -76,7 +81,7 @@ impl Update {
             joined,
         };
         update.equations = Small::new(update.matrix(base));
-        let mut right: Vec<f64> = update.differences.iter().map(|d| base.raised(d.way.ends())).collect();
+        let mut right: Few = update.differences.iter().map(|d| base.raised(d.way.ends())).collect();
         for (at, difference) in update.differences.iter().enumerate() {
             right[at] = (difference.conductance * right[at] - difference.current) * update.scale[at];
         }
@@ -96,10 +101,10 @@ impl Update {
     }
 
     /// The equations of the currents, then those of the islands.
-    fn matrix(&mut self, base: &Base) -> Vec<Vec<f64>> {
-        let mut rows = Vec::with_capacity(self.size());
+    fn matrix(&mut self, base: &Base) -> Rows {
+        let mut rows = Rows::with_capacity(self.size());
         for (at, difference) in self.differences.iter().enumerate() {
-            let mut row: Vec<f64> = self.transfers(base, &difference.way).collect();
+            let mut row: Few = self.transfers(base, &difference.way).collect();
             let scale = 1.0 / (1.0 + difference.conductance.abs() * row[at]);
             for x in &mut row {
                 *x *= difference.conductance * scale;
@@ -112,7 +117,7 @@ impl Update {
         }
         for island in &self.lifted {
             let leaves = |difference: &Difference| side(base, difference.way.ends(), *island);
-            let mut row: Vec<f64> = self.differences.iter().map(leaves).collect();
+            let mut row: Few = self.differences.iter().map(leaves).collect();
             row.resize(self.size(), 0.0);
             rows.push(row);
         }
@@ -144,7 +149,7 @@ impl Update {
     }
 
     /// A free direction whose largest effect across a difference is one.
-    fn scaled(&self, base: &Base, free: &[f64]) -> Vec<f64> {
+    fn scaled(&self, base: &Base, free: &[f64]) -> Few {
         let across = self.differences.iter().map(|d| self.effect(base, &d.way, free).abs());
         let most = across.fold(0.0, f64::max).max(f64::MIN_POSITIVE);
         free.iter().map(|x| x / most).collect()
@@ -166,7 +171,7 @@ impl Update {
 
     fn joins_along(&self, base: &Base, ends: [usize; 2], transfers: &[f64]) -> bool {
         let [a, b] = ends.map(|node| self.root(base.island[node]));
-        let same_side = |free: &Vec<f64>| self.effect_on(base, ends, transfers, free).abs() < SAME_SIDE;
+        let same_side = |free: &Few| self.effect_on(base, ends, transfers, free).abs() < SAME_SIDE;
         a == b && self.free.iter().all(same_side)
     }
 
@@ -294,14 +299,19 @@ fn side(base: &Base, ends: [usize; 2], island: u32) -> f64 {
 
 /// The islands that differences touch, each with the one that stands for all it is joined to now, and those
 /// that another one stands for.
-fn islands(base: &Base, differences: &[Difference]) -> (Vec<(u32, u32)>, Vec<u32>) {
-    let mut joined: BTreeMap<u32, u32> = BTreeMap::new();
+fn islands(base: &Base, differences: &[Difference]) -> (Joined, SmallVec<[u32; 2]>) {
+    let ends = |difference: &Difference| difference.way.ends().map(|node| base.island[node]);
+    let mut joined: Joined = differences.iter().flat_map(ends).map(|island| (island, island)).collect();
+    joined.sort_unstable();
+    joined.dedup();
+    let root = |joined: &Joined, island: u32| {
+        joined.iter().find(|(own, _)| *own == island).map_or(island, |(_, root)| *root)
+    };
     for difference in differences {
-        let [a, b] = difference.way.ends().map(|node| base.island[node]);
-        let [a, b] = [a, b].map(|island| *joined.entry(island).or_insert(island));
+        let [a, b] = ends(difference).map(|island| root(&joined, island));
         let (keep, drop) = (a.min(b), a.max(b));
-        joined.values_mut().filter(|root| **root == drop).for_each(|root| *root = keep);
+        joined.iter_mut().filter(|(_, root)| *root == drop).for_each(|(_, root)| *root = keep);
     }
     let lifted = joined.iter().filter(|(island, root)| island != root).map(|(island, _)| *island).collect();
-    (joined.into_iter().collect(), lifted)
+    (joined, lifted)
 }
