@@ -29,6 +29,7 @@ mod repair;
 mod report;
 mod schema;
 mod study;
+mod threads;
 mod trace;
 mod why;
 mod wires;

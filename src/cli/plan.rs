@@ -7,6 +7,7 @@ use anyhow::Context;
 use super::Outcome;
 use super::common::{self, Source};
 use super::output::{self, FormatArg};
+use super::threads::Threads;
 use crate::definition::Harness;
 use crate::measure::Meter;
 use crate::netlist::Netlist;
@@ -88,7 +89,7 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
         }
         None if args.after.is_some() => after(args, &harness, &netlist, meters)?,
         None if args.stages => plan::stages(&harness, &netlist, meters, aids)?,
-        None => plan::plan_with(&harness, &netlist, &scope, meters, aids)?,
+        None => plan::plan_by(&Threads, &harness, &netlist, &scope, meters, aids)?,
     };
     if args.chart
         && let Some((view, sheet)) = sheet::chart(&harness, &plan)
@@ -97,7 +98,7 @@ pub(super) fn run(args: &PlanArgs) -> anyhow::Result<Outcome> {
         return Ok(Outcome::Well);
     }
     if args.format == FormatArg::Json {
-        output::json(&sheet::plan_view(&harness, &plan))?;
+        output::json(&sheet::plan_view_by(&Threads, &harness, &plan))?;
         return Ok(Outcome::Well);
     }
     let (view, sheet) =

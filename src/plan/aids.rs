@@ -20,7 +20,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::instrument::{Choice, Meters};
 use super::select::{Chosen, Selection};
-use super::{Draft, Look, Plan};
+use super::{Draft, Look, OneByOne, Plan};
 use crate::definition::{Harness, Kind, PartId, Point};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Situation};
@@ -219,7 +219,7 @@ impl<'a> Trial<'a> {
 
     /// What readings show, each with the meter that it gets; `None` where none at hand may serve.
     fn shown(&self, situation: &Situation<'_>, measurements: &[Measurement]) -> Vec<Option<Shown>> {
-        let choice = Choice::new(situation, self.universe, self.meters, measurements);
+        let choice = Choice::new(situation, self.universe, self.meters, measurements, &OneByOne);
         let plain = *self.meters == Meters::default();
         let fit = |at: usize| if plain { Ok(choice.usual(at).clone()) } else { choice.pick(at) };
         let shown = |at: usize| {

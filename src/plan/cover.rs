@@ -12,6 +12,7 @@
 
 use std::collections::HashMap;
 
+use super::hands::{Hands, in_parts};
 use crate::circuit::{Bundle, Change, Corner, Felt, Lean, Operating, Way};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Bar, Expectation, Measurement, Prediction, Situation};
@@ -50,6 +51,7 @@ pub(super) fn covered(
     situation: &Situation<'_>,
     universe: &Universe,
     questions: &[Question<'_>],
+    hands: &dyn Hands,
 ) -> Vec<Shows> {
     let mut covered = vec![Shows::default(); questions.len()];
     if !tries(situation, universe) {
@@ -58,9 +60,10 @@ pub(super) fn covered(
     let changes = universe.by_change(situation.harness, situation.netlist);
     let wide = questions.len().saturating_mul(changes.len()) <= WIDE;
     let cover = Cover::new(situation, questions);
-    let mut felt = Felt::default();
-    let shown: Vec<Vec<usize>> =
-        changes.iter().map(|(changes, _)| cover.shown(changes, wide, &mut felt)).collect();
+    let shown: Vec<Vec<usize>> = in_parts(hands, changes, |part| {
+        let mut felt = Felt::default();
+        part.iter().map(|(changes, _)| cover.shown(changes, wide, &mut felt)).collect()
+    });
     // Taken fault by fault, so that those of each reading come in order.
     for (number, (fault, change)) in universe.in_order(situation.harness, situation.netlist).iter().enumerate() {
         for at in change.iter().flat_map(|change| &shown[*change]) {

@@ -5,6 +5,7 @@
 //! a number, and a megohm tester destroys what an ordinary meter leaves whole.
 
 use super::cover::{Question, Shows, covered};
+use super::hands::{Hands, in_parts};
 use crate::definition::Kind;
 use crate::fault::Universe;
 use crate::measure::{Expectation, Measurement, Meter, Prediction, Situation, Stress};
@@ -95,9 +96,10 @@ impl<'a> Choice<'a> {
         universe: &Universe,
         meters: &'a Meters,
         measurements: &'a [Measurement],
+        hands: &dyn Hands,
     ) -> Self {
         let strong = meters.megohm().is_some() || meters.fine().is_some();
-        let fits = fits(situation, universe, meters, measurements);
+        let fits = fits(situation, universe, meters, measurements, hands);
         Self { situation, measurements, meters, fits, stress: strong.then(|| Stress::new(situation)) }
     }
 
@@ -210,6 +212,7 @@ fn fits(
     universe: &Universe,
     meters: &Meters,
     measurements: &[Measurement],
+    hands: &dyn Hands,
 ) -> Vec<Vec<Fit>> {
     let mut asked: Vec<(usize, &Meter)> = Vec::new();
     for (at, measurement) in measurements.iter().enumerate() {
@@ -219,14 +222,14 @@ fn fits(
     }
     let readings: Vec<(&Measurement, &Meter)> =
         asked.iter().map(|(at, meter)| (&measurements[*at], *meter)).collect();
-    let explained = situation.explain_all(&readings);
+    let explained = in_parts(hands, &readings, |part| situation.explain_all(part));
     let expectations: Vec<(usize, Expectation)> =
         asked.iter().map(|(at, _)| *at).zip(explained).collect();
     let questions: Vec<Question<'_>> = expectations
         .iter()
         .map(|(at, expect)| Question { measurement: &measurements[*at], expect })
         .collect();
-    let shows = covered(situation, universe, &questions);
+    let shows = covered(situation, universe, &questions, hands);
     let mut fits = vec![Vec::new(); measurements.len()];
     for ((at, expect), shows) in expectations.into_iter().zip(shows) {
         fits[at].push(Fit { expect, shows });

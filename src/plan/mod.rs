@@ -17,6 +17,7 @@ mod caution;
 pub mod complaint;
 mod cover;
 mod fewest;
+mod hands;
 mod hidden;
 mod instrument;
 mod numbers;
@@ -36,6 +37,8 @@ pub use bounds::{
     Compared, counting, group_tests, kautz, modified_counting, pair_tests, side, spanning_steps,
 };
 pub use caution::{BEFORE, DEFERENCE, of_close, of_phase, throughout};
+pub(crate) use hands::in_parts;
+pub use hands::{Hands, OneByOne};
 pub use hidden::{Hidden, Reason, Uncover};
 pub use instrument::Meters;
 pub use stages::{Stage, stages};
@@ -214,9 +217,24 @@ pub fn plan_with(
     meters: impl Into<Meters>,
     aids: Aids,
 ) -> Result<Plan, Unsettled> {
+    plan_by(&OneByOne, harness, netlist, scope, meters, aids)
+}
+
+/// The same with several hands at the work; the plan is the same whoever makes it.
+///
+/// # Errors
+/// The parts that keep switching, if the machine never settles in a setup the plan needs.
+pub fn plan_by(
+    hands: &dyn Hands,
+    harness: &Harness,
+    netlist: &Netlist,
+    scope: &Scope,
+    meters: impl Into<Meters>,
+    aids: Aids,
+) -> Result<Plan, Unsettled> {
     let drafts = drafts(harness, netlist, scope)?;
     let meters = meters.into();
-    let begin = |aids| phase::Builder::new(harness, netlist, scope, meters.clone(), aids);
+    let begin = |aids| phase::Builder::new(harness, netlist, scope, meters.clone(), aids).with_hands(hands);
     build(harness, begin, &drafts, aids)
 }
 

@@ -8,6 +8,7 @@ use super::bounds::Compared;
 use super::caps;
 use super::cover::{Shows, tries};
 use super::fewest::{Fewest, fewest};
+use super::hands::{Hands, OneByOne};
 use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
 use super::numbers::Numbers;
@@ -34,6 +35,7 @@ pub(super) struct Builder<'a> {
     /// The machine before the first phase.
     start: Setup,
     meters: Meters,
+    hands: &'a dyn Hands,
     universe: Universe,
     ready: Vec<Ready<'a>>,
     left_out: Vec<LeftOut>,
@@ -90,6 +92,7 @@ impl<'a> Builder<'a> {
             scope,
             start: as_found(harness),
             meters,
+            hands: &OneByOne,
             shown: Shown::new(universe.iter().collect()),
             universe,
             ready: Vec::new(),
@@ -106,6 +109,11 @@ impl<'a> Builder<'a> {
             staged: false,
             untried: 0,
         }
+    }
+
+    /// The same with somebody to share the work.
+    pub(super) fn with_hands(self, hands: &'a dyn Hands) -> Self {
+        Self { hands, ..self }
     }
 
     /// Takes a draft up, unless there is nothing to read in its setup. Drafts of one setup become one phase.
@@ -279,7 +287,7 @@ impl<'a> Builder<'a> {
         let tried = chosen.is_empty() || tries(&ready.situation, &self.universe);
         self.untried += usize::from(!tried);
         let measurements: Vec<Measurement> = chosen.iter().map(|chosen| chosen.measurement.clone()).collect();
-        let choice = Choice::new(&ready.situation, &self.universe, &self.meters, &measurements);
+        let choice = Choice::new(&ready.situation, &self.universe, &self.meters, &measurements, self.hands);
         let order = order(self.harness, &mut self.shown, &measurements, &choice, walked);
         let plain = self.meters == Meters::default();
         let (mut served, mut shown) = (Vec::new(), Vec::new());

@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::complaint::part_works;
 use super::cover::{Question, Shows, covered};
+use super::hands::OneByOne;
 use super::phase::Builder;
 use super::select::Chosen;
 use super::{
@@ -308,7 +309,7 @@ fn lead_steps(harness: &Harness, netlist: &Netlist, meter: Meter) -> Result<Vec<
     let readings: Vec<_> = readings.collect();
     let questions: Vec<Question<'_>> =
         readings.iter().map(|(measurement, expect)| Question { measurement, expect }).collect();
-    let shows = covered(situation, &universe, &questions);
+    let shows = covered(situation, &universe, &questions, &OneByOne);
     let step = |((measurement, expect), shows): (&(Measurement, Expectation), Shows)| Step {
         id: String::new(),
         station: harness.station_of(measurement.red()),

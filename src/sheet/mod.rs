@@ -54,7 +54,7 @@ pub use pack::{PackOptions, PackSection, pack};
 pub use pins::{PinView, PinsView, pins};
 pub use pins_drawn::{pins_html, pins_svg};
 pub use place::{BesideView, ComparedView, PlacedView, PlacesView, TogetherView, WiggledView};
-pub use plan::{plan, plan_view, plan_with_reasons};
+pub use plan::{plan, plan_view, plan_view_by, plan_with_reasons};
 pub use plan_aids::{AidsView, GroupView, LoopView, WithoutView};
 pub use plan_view::{ExpectView, PlanView, SetupView, WhyView};
 pub use render::{Format, csv, markdown, text};

@@ -14,7 +14,9 @@ use crate::definition::{Harness, Point};
 use crate::fault::Fault;
 use crate::measure::Meter;
 use crate::netlist::Element;
-use crate::plan::{Compared, DEFERENCE, LeftOut, Phase, Plan, Stage, Step};
+use crate::plan::{
+    Compared, DEFERENCE, Hands, Hidden, LeftOut, OneByOne, Phase, Plan, Stage, Step, in_parts,
+};
 
 /// A plan as JSON view and sheet.
 pub fn plan(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
@@ -32,6 +34,11 @@ pub fn plan_with_reasons(harness: &Harness, plan: &Plan) -> (PlanView, Sheet) {
 
 /// The JSON view alone: the tables of a large plan take as long again.
 pub fn plan_view(harness: &Harness, plan: &Plan) -> PlanView {
+    plan_view_by(&OneByOne, harness, plan)
+}
+
+/// The same with several hands at the work.
+pub fn plan_view_by(hands: &dyn Hands, harness: &Harness, plan: &Plan) -> PlanView {
     PlanView {
         harness: Stamp::of(harness),
         meter: plan.meters.names(),
@@ -40,24 +47,16 @@ pub fn plan_view(harness: &Harness, plan: &Plan) -> PlanView {
         complaint: plan.complaint.as_ref().map(|dossier| complaint::view(harness, dossier)),
         stages: plan.stages.iter().map(stage_view).collect(),
         start: SetupView::of(harness, &plan.start),
-        phases: plan.phases.iter().map(|phase| phase_view(harness, phase)).collect(),
+        phases: plan.phases.iter().map(|phase| phase_view(hands, harness, phase)).collect(),
         left_out: plan.left_out.iter().map(|left| left_out_view(harness, left)).collect(),
         function_check: plan.function_check.clone(),
         coverage: CoverageView {
             faults: plan.coverage.faults,
             detected: plan.coverage.detected,
             untried: plan.coverage.untried,
-            undetected: plan
-                .coverage
-                .undetected
-                .iter()
-                .map(|(fault, hidden)| UndetectedView {
-                    fault: fault.id(harness),
-                    why: hidden.reason.words(harness),
-                    uncover: hidden.uncover.as_ref().map(|uncover| uncover.words(harness)),
-                    class: hidden.reason.class(),
-                })
-                .collect(),
+            undetected: in_parts(hands, &plan.coverage.undetected, |part| {
+                part.iter().map(|(fault, hidden)| undetected_view(harness, *fault, hidden)).collect()
+            }),
         },
         cost: CostView {
             steps: plan.cost.steps,
@@ -90,7 +89,16 @@ fn left_out_view(harness: &Harness, left: &LeftOut) -> LeftOutView {
     }
 }
 
-fn phase_view(harness: &Harness, phase: &Phase) -> PhaseView {
+fn undetected_view(harness: &Harness, fault: Fault, hidden: &Hidden) -> UndetectedView {
+    UndetectedView {
+        fault: fault.id(harness),
+        why: hidden.reason.words(harness),
+        uncover: hidden.uncover.as_ref().map(|uncover| uncover.words(harness)),
+        class: hidden.reason.class(),
+    }
+}
+
+fn phase_view(hands: &dyn Hands, harness: &Harness, phase: &Phase) -> PhaseView {
     PhaseView {
         id: phase.id.to_string(),
         title: phase.title,
@@ -102,7 +110,9 @@ fn phase_view(harness: &Harness, phase: &Phase) -> PhaseView {
             .iter()
             .map(|(point, volts)| LiveView { contact: harness.point_name(*point), volts: round(volts.get()) })
             .collect(),
-        steps: phase.steps.iter().map(|step| step_view(harness, step)).collect(),
+        steps: in_parts(hands, &phase.steps, |part| {
+            part.iter().map(|step| step_view(harness, step)).collect()
+        }),
         seconds: phase.seconds.get(),
     }
 }

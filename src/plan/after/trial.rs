@@ -13,7 +13,7 @@ use crate::measure::{Measurement, Meter, Prediction, Situation};
 use crate::netlist::{Link, LinkId, Netlist};
 use crate::plan::cover::{Question, covered, tries};
 use crate::plan::select::paths;
-use crate::plan::{Scope, Step};
+use crate::plan::{OneByOne, Scope, Step};
 use crate::setup::{Effort, Setup, usual};
 
 /// A setup with the readings that show something there.
@@ -86,7 +86,7 @@ impl Trial {
             .zip(&expected)
             .map(|((measurement, ..), expect)| Question { measurement, expect })
             .collect();
-        let covers = covered(situation, universe, &questions).into_iter().map(|shows| shows.faults);
+        let covers = covered(situation, universe, &questions, &OneByOne).into_iter().map(|shows| shows.faults);
         let mut rows = Vec::new();
         for (((measurement, purpose, loaded), expect), covers) in
             readings.into_iter().zip(expected).zip(covers)

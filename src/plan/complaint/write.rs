@@ -13,7 +13,7 @@ use crate::measure::Situation;
 use crate::netlist::{Element, Netlist};
 use crate::plan::cover::{Question, covered};
 use crate::plan::phase::Builder;
-use crate::plan::{Aids, Draft, Look, Meters, Plan, Scope, Step, as_found, caution, trip};
+use crate::plan::{Aids, Draft, Look, Meters, OneByOne, Plan, Scope, Step, as_found, caution, trip};
 use crate::setup::Setup;
 use crate::units::Seconds;
 
@@ -218,7 +218,7 @@ impl Writer<'_> {
         let nodes: Vec<&Node> = run.iter().map(|at| &self.tree.nodes[*at]).collect();
         let questions: Vec<Question<'_>> =
             nodes.iter().map(|n| Question { measurement: &n.measurement, expect: &n.expect }).collect();
-        let covers = covered(situation, self.universe, &questions).into_iter().map(|shows| shows.faults);
+        let covers = covered(situation, self.universe, &questions, &OneByOne).into_iter().map(|shows| shows.faults);
         let asked: BTreeSet<Fault> =
             self.hypotheses.iter().flat_map(|h| h.faults.iter().map(|(fault, _)| *fault)).collect();
         let step = |((at, node), mut covers): ((&usize, &&Node), Vec<Fault>)| {
