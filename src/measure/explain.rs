@@ -1,5 +1,7 @@
 //! Which elements have the largest shares in a limit.
 
+use std::collections::HashMap;
+
 use super::expect::SOLVED;
 use super::reason::{Share, Term};
 use super::{Expectation, Measurement, Meter, Situation};
@@ -19,21 +21,42 @@ const NEAR: usize = 64;
 /// An element on the way between two probes, with its link and what a healthy one resists.
 type Passed = (LinkId, Element, Range);
 
+/// Explains what is expected of many readings in one setup. Cost: for readings that share a probe one search of shortest
+/// ways, as far as the farthest of them; for others what is nearer than their second probe.
+pub struct Explainer<'a> {
+    situation: &'a Situation<'a>,
+    /// How many readings each node has a probe of.
+    uses: HashMap<usize, u32>,
+}
+
 impl Situation<'_> {
     /// [`Situation::expect`], and for each limit what makes up most of it: the elements on the way with the
     /// least resistance, or the sources. Cost: one shortest way more.
     pub fn explain(&self, measurement: &Measurement, meter: &Meter) -> Expectation {
-        self.explain_all(&[(measurement, meter)]).swap_remove(0)
+        self.explainer([measurement]).explain(&[(measurement, meter)]).swap_remove(0)
     }
 
-    /// The same for many readings. Cost: one search of shortest ways for all readings that share a probe, as far as
-    /// the farthest of them.
-    pub fn explain_all(&self, asked: &[(&Measurement, &Meter)]) -> Vec<Expectation> {
+    /// Explains some of these readings at a time.
+    pub fn explainer<'m>(&self, readings: impl IntoIterator<Item = &'m Measurement>) -> Explainer<'_> {
+        let mut uses: HashMap<usize, u32> = HashMap::new();
+        for measurement in readings {
+            for point in [measurement.red(), measurement.black()] {
+                *uses.entry(self.node(point)).or_default() += 1;
+            }
+        }
+        Explainer { situation: self, uses }
+    }
+}
+
+impl Explainer<'_> {
+    /// As [`Situation::explain`], for each of some readings.
+    pub fn explain(&self, asked: &[(&Measurement, &Meter)]) -> Vec<Expectation> {
+        let situation = self.situation;
         let mut expects: Vec<Expectation> =
-            asked.iter().map(|(measurement, meter)| self.expect(measurement, meter)).collect();
+            asked.iter().map(|(measurement, meter)| situation.expect(measurement, meter)).collect();
         for (expect, (measurement, _)) in expects.iter_mut().zip(asked) {
             if measurement.kind() == Kind::Voltage && !expect.is_demanded() {
-                self.name_sources(expect);
+                situation.name_sources(expect);
             }
         }
         let has_way = |at: &usize| {
@@ -44,33 +67,33 @@ impl Situation<'_> {
         let with_ways: Vec<usize> = (0..asked.len()).filter(has_way).collect();
         let ends: Vec<[usize; 2]> = with_ways
             .iter()
-            .map(|at| [asked[*at].0.red(), asked[*at].0.black()].map(|point| self.node(point)))
+            .map(|at| [asked[*at].0.red(), asked[*at].0.black()].map(|point| situation.node(point)))
             .collect();
-        self.along_ways(&ends, |nth, way| self.name_elements(&mut expects[with_ways[nth]], way));
+        self.along_ways(&ends, |nth, way| situation.name_elements(&mut expects[with_ways[nth]], way));
         expects
     }
 
     /// Calls for each two nodes with the elements on the way of least resistance between them, from the first to the
     /// second.
     fn along_ways(&self, ends: &[[usize; 2]], mut take: impl FnMut(usize, &[Passed])) {
-        let healthy = self.healthy();
-        let search = |start: usize| self.netlist.search(start, |link, _| healthy.ohms(link));
+        let Situation { harness, netlist, nets, .. } = self.situation;
+        let healthy = self.situation.healthy();
+        let search = |start: usize| netlist.search(start, |link, _| healthy.ohms(link));
         let mut take = |nth: usize, start: usize, way: Option<Way>| {
-            let mut links: Vec<LinkId> = way.into_iter().flat_map(|way| way.steps).map(|(link, _)| link).collect();
+            let mut links: Vec<LinkId> =
+                way.into_iter().flat_map(|way| way.steps).map(|(link, _)| link).collect();
             if start != ends[nth][0] {
                 links.reverse();
             }
             let passed = |link: LinkId| {
-                let shares = resistance::shares(self.netlist, self.harness, link, Seen::Cold);
+                let shares = resistance::shares(netlist, harness, link, Seen::Cold);
                 shares.into_iter().map(move |(element, range)| (link, element, range))
             };
             take(nth, &links.into_iter().flat_map(passed).collect::<Vec<Passed>>());
         };
-        let mut uses = vec![0_u32; self.netlist.point_count()];
-        ends.iter().flatten().for_each(|node| uses[*node] += 1);
         // Of two ends that in the smaller net comes first: from a rail all of the rail is nearer than what lies behind a
-        // load. Within a net it is the one that fewer ways lead to.
-        let rank = |node: usize| (self.nets.members(self.nets.of(node)).len(), uses[node]);
+        // load. Within a net it is the one that fewer readings lead to.
+        let rank = |node: usize| (nets.members(nets.of(node)).len(), self.uses.get(&node));
         let outer_first = |[a, b]: [usize; 2]| if rank(b) < rank(a) { [b, a] } else { [a, b] };
         let mut far: Vec<([usize; 2], usize)> = Vec::new();
         for (nth, [outer, inner]) in ends.iter().map(|ends| outer_first(*ends)).enumerate() {
@@ -87,7 +110,9 @@ impl Situation<'_> {
             }
         }
     }
+}
 
+impl Situation<'_> {
     fn name_elements(&self, expect: &mut Expectation, way: &[Passed]) {
         if let Some(term) = expect.why.low.terms.first_mut().filter(|term| term.amount > 0.0) {
             self.fill(term, way, 0, |range| range.low.get());

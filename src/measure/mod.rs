@@ -15,6 +15,7 @@ mod situation;
 mod stress;
 
 pub use expect::{Bar, Expectation};
+pub use explain::Explainer;
 pub use meter::{METERS, Meter, OPEN_FROM, Output, Range, Shows, UnknownMeter};
 pub use reading::{Reading, ReadingError};
 pub use reason::{Reason, Reasons, Share, Term};

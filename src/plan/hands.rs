@@ -23,7 +23,7 @@ impl Hands for OneByOne {
 }
 
 /// Parts that are small beside the whole, so that all hands are done at about the same time.
-const PARTS: usize = 32;
+const PARTS: usize = 16;
 
 /// What some work makes of runs of some items, in order; the work gives as many as it gets.
 pub(crate) fn in_parts<T: Sync, R: Send + Sync>(
