@@ -195,29 +195,33 @@ impl Universe {
     /// nothing.
     pub fn in_order(&self, harness: &Harness, netlist: &Netlist) -> &[(Fault, Option<usize>)] {
         self.in_order.get_or_init(|| {
-            let mut all: Vec<(Fault, Option<usize>)> = self.faults.iter().map(|(fault, _)| (*fault, None)).collect();
             let groups = self.by_change(harness, netlist).iter().enumerate();
-            all.extend(groups.flat_map(|(at, (_, faults))| faults.iter().map(move |fault| (*fault, Some(at)))));
-            all.sort_unstable_by_key(|(fault, group)| (*fault, group.is_none()));
+            let mut all: Vec<(Fault, Option<usize>)> =
+                groups.flat_map(|(at, (_, faults))| faults.iter().map(move |fault| (*fault, Some(at)))).collect();
+            let idle = |fault: &Fault| self.changes(harness, netlist, *fault).is_empty();
+            all.extend(self.iter().map(|(fault, _)| fault).filter(idle).map(|fault| (fault, None)));
+            all.sort_unstable();
             all.dedup_by_key(|(fault, _)| *fault);
             all
         })
     }
 
     fn grouped(&self, harness: &Harness, netlist: &Netlist) -> Vec<Alike> {
-        let changes = |(fault, _): &(Fault, f64)| (self.changes(harness, netlist, *fault), *fault);
-        let mut all: Vec<(Vec<Change>, Fault)> =
-            self.faults.iter().map(changes).filter(|(changes, _)| !changes.is_empty()).collect();
-        // Stable, so that those that change the same stay in the order of the list.
-        all.sort_by(|(a, _), (b, _)| keys(a).cmp(keys(b)));
-        let mut groups: Vec<Alike> = Vec::new();
-        for (changes, fault) in all {
-            match groups.last_mut() {
-                Some((same, faults)) if keys(same).eq(keys(&changes)) => faults.push(fault),
-                _ => groups.push((changes, vec![fault])),
-            }
-        }
-        groups
+        let changes: Vec<Vec<Change>> =
+            self.faults.iter().map(|(fault, _)| self.changes(harness, netlist, *fault)).collect();
+        // The first key stands beside the place: it nearly always decides.
+        let first = |(at, changes): (usize, &Vec<Change>)| Some((changes.first()?.key(), at));
+        let mut order: Vec<(ChangeKey, usize)> = changes.iter().enumerate().filter_map(first).collect();
+        order.sort_unstable_by(|(a, at), (b, other)| {
+            let rest = || keys(&changes[*at]).skip(1).cmp(keys(&changes[*other]).skip(1));
+            a.cmp(b).then_with(rest).then(at.cmp(other))
+        });
+        let alike = order.chunk_by(|(_, at), (_, other)| keys(&changes[*at]).eq(keys(&changes[*other])));
+        let group = |alike: &[(ChangeKey, usize)]| {
+            let faults = alike.iter().map(|(_, at)| self.faults[*at].0).collect();
+            (changes[alike[0].1].clone(), faults)
+        };
+        alike.map(group).collect()
     }
 
     /// Every fault with its weight.

@@ -60,7 +60,7 @@ pub(super) fn covered(
     let changes = universe.by_change(situation.harness, situation.netlist);
     let wide = questions.len().saturating_mul(changes.len()) <= WIDE;
     let cover = Cover::new(situation, questions);
-    let shown: Vec<Vec<usize>> = in_parts(hands, changes, |part| {
+    let shown: Vec<Vec<usize>> = in_parts((hands, 256), changes, |part| {
         let mut felt = Felt::default();
         part.iter().map(|(changes, _)| cover.shown(changes, wide, &mut felt)).collect()
     });

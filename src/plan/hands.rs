@@ -22,16 +22,14 @@ impl Hands for OneByOne {
     }
 }
 
-/// Parts that are small beside the whole, so that all hands are done at about the same time.
-const PARTS: usize = 16;
-
-/// What some work makes of runs of some items, in order; the work gives as many as it gets.
+/// What some work makes of runs of some items, in order; the work gives as many as it gets. Many parts let all hands be
+/// done at about the same time; few let a part share what its items have in common.
 pub(crate) fn in_parts<T: Sync, R: Send + Sync>(
-    hands: &dyn Hands,
+    (hands, parts): (&dyn Hands, usize),
     items: &[T],
     work: impl Fn(&[T]) -> Vec<R> + Sync,
 ) -> Vec<R> {
-    let parts: Vec<&[T]> = items.chunks(items.len().div_ceil(PARTS).max(1)).collect();
+    let parts: Vec<&[T]> = items.chunks(items.len().div_ceil(parts.max(1)).max(1)).collect();
     let done: Vec<OnceLock<Vec<R>>> = parts.iter().map(|_| OnceLock::new()).collect();
     hands.share(parts.len(), &|at| {
         done[at].get_or_init(|| work(parts[at]));
@@ -60,7 +58,7 @@ mod tests {
             let items: Vec<usize> = (0..count).collect();
             let squares: Vec<usize> = items.iter().map(|item| item * item).collect();
             for hands in [&OneByOne as &dyn Hands, &Careless] {
-                let made = in_parts(hands, &items, |part| part.iter().map(|item| item * item).collect());
+                let made = in_parts((hands, 32), &items, |part| part.iter().map(|item| item * item).collect());
                 assert_eq!(made, squares);
             }
         }

@@ -85,7 +85,9 @@ impl<'a> Builder<'a> {
         aids: Aids,
     ) -> Self {
         let universe = Universe::new(harness, netlist);
-        let numbers = Numbers::of(universe.iter().map(|(fault, _)| fault));
+        let mut weights: Vec<(Fault, f64)> = universe.iter().collect();
+        weights.sort_by_key(|(fault, _)| *fault);
+        let numbers = Numbers::of(weights.iter().map(|(fault, _)| *fault));
         Self {
             harness,
             netlist,
@@ -93,7 +95,7 @@ impl<'a> Builder<'a> {
             start: as_found(harness),
             meters,
             hands: &OneByOne,
-            shown: Shown::new(universe.iter().collect()),
+            shown: Shown::new(weights),
             universe,
             ready: Vec::new(),
             left_out: Vec::new(),

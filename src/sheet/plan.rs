@@ -54,7 +54,7 @@ pub fn plan_view_by(hands: &dyn Hands, harness: &Harness, plan: &Plan) -> PlanVi
             faults: plan.coverage.faults,
             detected: plan.coverage.detected,
             untried: plan.coverage.untried,
-            undetected: in_parts(hands, &plan.coverage.undetected, |part| {
+            undetected: in_parts((hands, 32), &plan.coverage.undetected, |part| {
                 part.iter().map(|(fault, hidden)| undetected_view(harness, *fault, hidden)).collect()
             }),
         },
@@ -110,7 +110,7 @@ fn phase_view(hands: &dyn Hands, harness: &Harness, phase: &Phase) -> PhaseView 
             .iter()
             .map(|(point, volts)| LiveView { contact: harness.point_name(*point), volts: round(volts.get()) })
             .collect(),
-        steps: in_parts(hands, &phase.steps, |part| {
+        steps: in_parts((hands, 32), &phase.steps, |part| {
             part.iter().map(|step| step_view(harness, step)).collect()
         }),
         seconds: phase.seconds.get(),
