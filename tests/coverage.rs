@@ -9,18 +9,21 @@
 mod machine;
 #[path = "support/mod.rs"]
 mod support;
+#[path = "support/threads.rs"]
+mod threads;
 
 use std::collections::{BTreeMap, BTreeSet};
 
 use machine::made;
-use ringout::circuit::{Change, Corner, Lean, Operating, solve_rounds};
+use ringout::circuit::{Bundle, Change, Corner, Felt, Lean, Operating, solve_rounds};
 use ringout::definition::{Harness, Kind, PartId, Point, load};
 use ringout::fault::{Fault, Universe};
 use ringout::measure::{Measurement, Meter, Prediction, Situation};
 use ringout::netlist::Netlist;
 use ringout::netlist::resistance::{Seen, range};
-use ringout::plan::{Meters, Plan, Scope, Step, Uncover, plan};
+use ringout::plan::{Aids, Hands, Meters, OneByOne, Plan, Scope, Step, Uncover, plan, plan_by};
 use ringout::setup::{Isolated, Power, Setup};
+use ringout::sheet;
 use ringout::units::Ohms;
 
 /// A machine with everything it takes to put a fault into it.
@@ -254,4 +257,68 @@ fn a_definition_can_weigh_its_faults() {
         seen[1] += usize::from(fuse);
     }
     assert!(seen[0] >= 4 && seen[1] >= 5, "{seen:?}");
+}
+
+/// Readings that a change is not felt in stay as they are, and where it is felt the short way gives what the long one
+/// gives: for every change of made machines and readings between points taken at random.
+#[test]
+fn a_change_is_felt_where_it_moves_a_reading() {
+    let (mut felt_in, mut spared, mut opened) = (0, 0, 0);
+    for seed in 0..12 {
+        let harness = made(seed, 30);
+        let netlist = Netlist::new(&harness);
+        let universe = Universe::new(&harness, &netlist);
+        let Ok(situation) = Situation::new(&harness, &netlist, &Isolated::at_rest().into()) else { continue };
+        let healthy = situation.healthy();
+        let count = netlist.point_count();
+        let pairs = (0..60).map(|nth| [nth * 7919 % count, (nth * 104_729 + 13) % count]);
+        let pairs: Vec<[usize; 2]> =
+            pairs.filter(|[a, b]| a != b && healthy.island(*a) == healthy.island(*b)).collect();
+        let bundle = Bundle::new(healthy, pairs.iter().map(|[a, b]| healthy.way(*a, *b)).collect());
+        let mut felt = Felt::default();
+        for (changes, _) in universe.by_change(&harness, &netlist) {
+            for solved in situation.solve(changes).iter().filter(|solved| solved.differs_along().is_some()) {
+                bundle.felt(solved, &mut felt);
+                let mut by_short_way: BTreeMap<usize, Option<f64>> = BTreeMap::new();
+                for (at, transfers) in felt.iter() {
+                    let ohms = bundle.resistance_felt(solved, at, transfers).map(Ohms::get);
+                    by_short_way.insert(at, ohms);
+                }
+                for (at, way) in bundle.ways().iter().enumerate() {
+                    let [a, b] = way.ends();
+                    // Found anew, with nothing kept from the bundle.
+                    let now = solved.resistance(a, b).map(Ohms::get);
+                    let before = healthy.resistance(a, b).map(Ohms::get);
+                    let short = by_short_way.get(&at).copied().unwrap_or(before);
+                    match (short, now) {
+                        (None, None) => opened += 1,
+                        (Some(short), Some(now)) => {
+                            let close = (short - now).abs() <= 1e-9 * now.abs().max(1e-6);
+                            assert!(close, "{seed}: {changes:?}: {short} {now}");
+                        }
+                        other => panic!("{seed}: {changes:?}: {other:?}"),
+                    }
+                    felt_in += usize::from(by_short_way.contains_key(&at));
+                    spared += usize::from(!by_short_way.contains_key(&at));
+                }
+            }
+        }
+    }
+    assert!(felt_in > 1_000 && spared > 10_000 && opened > 500, "{felt_in} {spared} {opened}");
+}
+
+/// A plan does not depend on how many make it.
+#[test]
+fn many_hands_make_the_same_plan() {
+    let mut all: Vec<Harness> = (0..8).map(|seed| made(seed, 30)).collect();
+    all.push(support::harness("orchard-sprayer.toml"));
+    for harness in &all {
+        let netlist = &Netlist::new(harness);
+        let json = |hands: &dyn Hands| {
+            let plan = plan_by(hands, harness, netlist, &Scope::default(), Meter::HANDHELD, Aids::default());
+            plan.ok().map(|plan| serde_json::to_string(&sheet::plan_view_by(hands, harness, &plan)).unwrap())
+        };
+        let alone = json(&OneByOne);
+        assert_eq!(alone, json(&threads::Threads), "{}", harness.about.id);
+    }
 }

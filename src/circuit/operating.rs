@@ -185,12 +185,11 @@ impl Operating {
     /// The resistance of the network between the ends of a way; `None` where nothing joins them.
     pub fn resistance_along(&self, way: &Way) -> Option<Ohms> {
         let way = &*self.own(way);
-        let ohms = match &self.update {
-            Some(update) => update.resistance(&self.base, way).map(|ohms| ohms.max(0.0)),
-            None => {
-                let [a, b] = way.ends();
-                self.joined(a, b).then(|| way.ohms(&self.base))
-            }
+        let ohms = if let Some(update) = &self.update {
+            update.resistance(&self.base, way).map(|ohms| ohms.max(0.0))
+        } else {
+            let [a, b] = way.ends();
+            self.joined(a, b).then(|| way.ohms(&self.base))
         };
         ohms.map(Ohms::new)
     }

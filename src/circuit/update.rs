@@ -190,7 +190,8 @@ impl Update {
     /// The same for a way within one island, by its resistance before and the transfer resistances from it to the
     /// differences: no island is lifted against itself.
     pub(super) fn resistance_within(&self, before: f64, transfers: &[f64]) -> Option<f64> {
-        let effect = |unknowns: &[f64]| -> f64 { -transfers.iter().zip(unknowns).map(|(t, x)| t * x).sum::<f64>() };
+        let effect =
+            |unknowns: &[f64]| -> f64 { -transfers.iter().zip(unknowns).map(|(t, x)| t * x).sum::<f64>() };
         let joined = self.free.iter().all(|free| effect(free).abs() < SAME_SIDE);
         let level = std::iter::repeat_n(0.0, self.lifted.len());
         joined.then(|| before + effect(&self.response(level, transfers)))

@@ -196,8 +196,9 @@ impl Universe {
     pub fn in_order(&self, harness: &Harness, netlist: &Netlist) -> &[(Fault, Option<usize>)] {
         self.in_order.get_or_init(|| {
             let groups = self.by_change(harness, netlist).iter().enumerate();
-            let mut all: Vec<(Fault, Option<usize>)> =
-                groups.flat_map(|(at, (_, faults))| faults.iter().map(move |fault| (*fault, Some(at)))).collect();
+            let mut all: Vec<(Fault, Option<usize>)> = groups
+                .flat_map(|(at, (_, faults))| faults.iter().map(move |fault| (*fault, Some(at))))
+                .collect();
             let idle = |fault: &Fault| self.changes(harness, netlist, *fault).is_empty();
             all.extend(self.iter().map(|(fault, _)| fault).filter(idle).map(|fault| (fault, None)));
             all.sort_unstable();

@@ -161,7 +161,9 @@ impl Netlist {
         for ends in &self.ends {
             // A link from a node to itself stands there once.
             let distinct = if ring(*ends) { &ends[..1] } else { &ends[..] };
-            distinct.iter().for_each(|end| from[*end as usize + 1] += 1);
+            for end in distinct {
+                from[*end as usize + 1] += 1;
+            }
         }
         for node in 1..from.len() {
             from[node] += from[node - 1];

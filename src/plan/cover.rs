@@ -65,7 +65,9 @@ pub(super) fn covered(
         part.iter().map(|(changes, _)| cover.shown(changes, wide, &mut felt)).collect()
     });
     // Taken fault by fault, so that those of each reading come in order.
-    for (number, (fault, change)) in universe.in_order(situation.harness, situation.netlist).iter().enumerate() {
+    for (number, (fault, change)) in
+        universe.in_order(situation.harness, situation.netlist).iter().enumerate()
+    {
         for at in change.iter().flat_map(|change| &shown[*change]) {
             covered[*at].faults.push(*fault);
             covered[*at].numbers.push(number as u32);
@@ -149,7 +151,7 @@ impl<'a> Cover<'a> {
             let ohms = self.ways.resistance_felt(first, at, transfers);
             self.bars[at].side(Prediction::of(ohms)).map(|side| (at, side))
         });
-        let nodes = || first.differs_along().into_iter().flatten().flat_map(|way| way.ends());
+        let nodes = || first.differs_along().into_iter().flatten().flat_map(Way::ends);
         let far = || {
             let pairs = pairs(nodes().map(|node| self.situation.healthy().island(node)));
             let at = pairs.into_iter().filter_map(|pair| self.across.get(&pair)).flatten();

@@ -11,7 +11,9 @@ use std::collections::{BTreeSet, HashMap, VecDeque};
 
 use petgraph::unionfind::UnionFind;
 
-use crate::definition::{ConditionId, Harness, Id, Kind, MatingId, PartId, PartKind, Point, TerminalId, WireId};
+use crate::definition::{
+    ConditionId, Harness, Id, Kind, MatingId, PartId, PartKind, Point, TerminalId, WireId,
+};
 use crate::fault::{Fault, HIGH_FROM, Universe};
 use crate::measure::{Meter, Situation};
 use crate::netlist::resistance::{self, Seen};

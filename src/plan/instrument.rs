@@ -224,8 +224,7 @@ fn fits(
         asked.iter().map(|(at, meter)| (&measurements[*at], *meter)).collect();
     let explainer = situation.explainer(readings.iter().map(|(measurement, _)| *measurement));
     let explained = in_parts((hands, 16), &readings, |part| explainer.explain(part));
-    let expectations: Vec<(usize, Expectation)> =
-        asked.iter().map(|(at, _)| *at).zip(explained).collect();
+    let expectations: Vec<(usize, Expectation)> = asked.iter().map(|(at, _)| *at).zip(explained).collect();
     let questions: Vec<Question<'_>> = expectations
         .iter()
         .map(|(at, expect)| Question { measurement: &measurements[*at], expect })

@@ -28,6 +28,7 @@ mod power;
 mod select;
 mod soonest;
 mod stages;
+mod stated;
 mod tour;
 mod trip;
 
@@ -60,6 +61,13 @@ pub struct Scope {
     pub unplug: Vec<MatingId>,
     /// Only this circuit.
     pub circuit: Option<String>,
+}
+
+impl Scope {
+    /// Whether everything is asked about.
+    fn is_whole(&self) -> bool {
+        self.unplug.is_empty() && self.circuit.is_none()
+    }
 }
 
 /// A plan.

@@ -22,7 +22,11 @@ impl Numbers {
 
     /// The numbers of some faults; those that have none are left out.
     pub(super) fn all(&self, faults: &[Fault]) -> Vec<u32> {
-        faults.iter().filter_map(|fault| self.0.binary_search(fault).ok()).map(|number| number as u32).collect()
+        faults
+            .iter()
+            .filter_map(|fault| self.0.binary_search(fault).ok())
+            .map(|number| number as u32)
+            .collect()
     }
 
     /// None of them is marked.
@@ -32,7 +36,9 @@ impl Numbers {
 
     /// Marks some faults, by number.
     pub(super) fn mark(numbers: &[u32], marks: &mut [bool]) {
-        numbers.iter().for_each(|number| marks[*number as usize] = true);
+        for number in numbers {
+            marks[*number as usize] = true;
+        }
     }
 
     /// Every fault, in order.

@@ -13,14 +13,15 @@ use super::hidden::{Hidden, Reason, Search, Uncover};
 use super::instrument::{Choice, Fit, Meters};
 use super::numbers::Numbers;
 use super::plugs::{self, SwitchSetups};
-use super::select::{Chosen, Selection, Wanted, paths, readable, switches};
+use super::select::{Selection, Wanted, paths, readable, switches};
 use super::soonest::Shown;
 use super::trip::{self, Best, Round, Stop, Walked};
 use super::{
-    Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, stages, with_parted,
+    Cost, Coverage, Draft, LeftOut, Look, Phase, Plan, Scope, Step, as_found, caution, stages, stated,
+    with_parted,
 };
 use crate::circuit::Unsettled;
-use crate::definition::{Harness, Kind, MatingId, PartId, PartKind, Point, StationId};
+use crate::definition::{Harness, Kind, MatingId, PartId, StationId};
 use crate::fault::{Fault, Universe};
 use crate::measure::{Measurement, Situation};
 use crate::netlist::{Element, Netlist};
@@ -237,17 +238,19 @@ impl<'a> Builder<'a> {
         match look {
             Look::Paths => {
                 let mut selection = paths(situation, self.scope);
-                add_limits(situation, self.scope, &mut selection);
+                if self.scope.is_whole() {
+                    selection.join(Selection::of(stated::limits(situation)));
+                }
                 selection
             }
             Look::Switches => switches(situation, self.scope),
-            Look::Sources => selection(sources(situation, self.scope)),
-            Look::Supplies(pairs) => selection(supplies(situation, pairs)),
-            Look::Limits => selection(limits(situation)),
+            Look::Sources => Selection::of(stated::sources(situation, self.scope)),
+            Look::Supplies(pairs) => Selection::of(stated::supplies(situation, pairs)),
+            Look::Limits => Selection::of(stated::limits(situation)),
             Look::Aided(asked) => aids::selection(situation, asked),
-            Look::Wires => selection(stages::wires(situation)),
-            Look::UnitPlugs => selection(stages::unit_plugs(situation)),
-            Look::Functions(parts) => selection(stages::across_loads(situation, parts)),
+            Look::Wires => Selection::of(stages::wires(situation)),
+            Look::UnitPlugs => Selection::of(stages::unit_plugs(situation)),
+            Look::Functions(parts) => Selection::of(stages::across_loads(situation, parts)),
             Look::Given(_) | Look::Close => Selection::default(),
         }
     }
@@ -322,7 +325,9 @@ impl<'a> Builder<'a> {
     /// Takes note of what some steps show.
     fn note(&mut self, steps: &[Vec<u32>]) {
         self.cost.steps += steps.len();
-        steps.iter().for_each(|shows| Numbers::mark(shows, &mut self.covered));
+        for shows in steps {
+            Numbers::mark(shows, &mut self.covered);
+        }
     }
 
     /// The plan: the phases in order, with their walks, coverage, cost and bounds.
@@ -397,7 +402,8 @@ impl<'a> Builder<'a> {
         let Fewest { cover, bound } = fewest(&shows, self.numbers.len());
         (self.cost.cover, self.cost.cover_bound) = (cover, bound);
         let mut phases: Vec<Phase> = Vec::new();
-        for (Numbered { id, ready, steps, .. }, Walked { actions, walks, .. }) in numbered.into_iter().zip(walked)
+        for (Numbered { id, ready, steps, .. }, Walked { actions, walks, .. }) in
+            numbered.into_iter().zip(walked)
         {
             let time =
                 |actions: &[Action]| -> Seconds { actions.iter().map(|a| a.seconds(self.harness)).sum() };
@@ -497,67 +503,4 @@ fn order(
 /// Where one stands to take a reading: at the red probe, or else at the black one.
 fn station_of(harness: &Harness, measurement: &Measurement) -> Option<StationId> {
     harness.station_of(measurement.red()).or(harness.station_of(measurement.black()))
-}
-
-fn selection(chosen: Vec<Chosen>) -> Selection {
-    Selection { bound: chosen.len(), chosen }
-}
-
-/// Every source across its posts; for some plugs or one circuit the batteries are enough.
-fn sources(situation: &Situation<'_>, scope: &Scope) -> Vec<Chosen> {
-    let harness = situation.harness;
-    let whole = scope.unplug.is_empty() && scope.circuit.is_none();
-    let mut chosen = Vec::new();
-    for part in harness.parts.values() {
-        let (PartKind::Battery { plus, minus, .. } | PartKind::Alternator { plus, minus, .. }) = part.kind
-        else {
-            continue;
-        };
-        if !whole && !matches!(part.kind, PartKind::Battery { .. }) {
-            continue;
-        }
-        if let Ok(measurement) = situation.measure(Kind::Voltage, plus, minus) {
-            let purpose = format!("{} {}", part.kind.word(), part.id);
-            chosen.push(Chosen { measurement, purpose, moved: None });
-        }
-    }
-    chosen
-}
-
-/// Supplies and conditions of units at their open plugs.
-fn supplies(situation: &Situation<'_>, pairs: &[[Point; 2]]) -> Vec<Chosen> {
-    let take = |[red, black]: &[Point; 2]| {
-        let measurement = situation.measure(Kind::Voltage, *red, *black).ok()?;
-        let signal = match red {
-            Point::Contact(id) => situation.harness.contacts[*id].signal.clone(),
-            _ => None,
-        };
-        let purpose = signal.unwrap_or_else(|| "supply and return".to_owned());
-        Some(Chosen { measurement, purpose, moved: None })
-    };
-    pairs.iter().filter_map(take).collect()
-}
-
-/// What the maker demands in this setup.
-fn limits(situation: &Situation<'_>) -> Vec<Chosen> {
-    let isolated = situation.setup.power() == Power::Isolated;
-    let here = situation.harness.limits.iter().filter(|limit| {
-        limit.kind.is_resistance() == isolated
-            && limit.unplugged.iter().copied().eq(situation.setup.parted())
-            && limit.set.iter().copied().eq(situation.setup.set())
-            && limit.conditions.iter().copied().eq(situation.setup.conditions())
-    });
-    let take = |limit: &crate::definition::Limit| {
-        let measurement = situation.measure(limit.kind, limit.red, limit.black).ok()?;
-        Some(Chosen { measurement, purpose: limit.title.clone(), moved: None })
-    };
-    here.filter_map(take).collect()
-}
-
-/// Adds what the maker demands in the setup of the paths, where no reading asks for it yet.
-fn add_limits(situation: &Situation<'_>, scope: &Scope, selection: &mut Selection) {
-    if !scope.unplug.is_empty() || scope.circuit.is_some() {
-        return;
-    }
-    selection.join(self::selection(limits(situation)));
 }

@@ -27,6 +27,11 @@ pub(super) struct Selection {
 }
 
 impl Selection {
+    /// Readings that stand for themselves.
+    pub(super) fn of(chosen: Vec<Chosen>) -> Self {
+        Self { bound: chosen.len(), chosen }
+    }
+
     /// Adds readings that are not among these yet.
     pub(super) fn join(&mut self, more: Self) {
         self.bound += more.bound;
@@ -63,9 +68,8 @@ impl Wanted {
             let near = near_circuit(situation, circuit);
             nodes.iter_mut().zip(near).for_each(|(node, near)| *node = *node && near);
         }
-        let whole = scope.unplug.is_empty() && scope.circuit.is_none();
         let ground = situation.nets.of(situation.netlist.chassis());
-        Self { nodes, circuit: scope.circuit.clone(), left_out: (!whole).then_some(ground) }
+        Self { nodes, circuit: scope.circuit.clone(), left_out: (!scope.is_whole()).then_some(ground) }
     }
 
     /// Whether what lies beside a node is asked about too.
@@ -129,8 +133,7 @@ fn near_circuit(situation: &Situation<'_>, circuit: &str) -> Vec<bool> {
         {
             continue;
         }
-        let joined =
-            netlist.links_at(node).filter(|(link, _)| situation.setup.joins(netlist, *link));
+        let joined = netlist.links_at(node).filter(|(link, _)| situation.setup.joins(netlist, *link));
         open.extend(joined.map(|(_, other)| other));
     }
     near
@@ -389,7 +392,8 @@ pub(super) fn readable(situation: &Situation<'_>, scope: &Scope) -> BTreeSet<(Pa
         let nets = situation.netlist.ends(*link).map(|node| situation.nets.of(node));
         wanted.link(situation, *link) && reach.pair(nets).is_some()
     };
-    let contacts = situation.netlist.part_links().filter_map(|link| Some((link, switch_contact(situation, link)?)));
+    let contacts =
+        situation.netlist.part_links().filter_map(|link| Some((link, switch_contact(situation, link)?)));
     contacts.filter(|(link, _)| reaches(link)).map(|(_, contact)| contact).collect()
 }
 

@@ -53,7 +53,10 @@ impl Shown {
     pub(super) fn new(mut weights: Vec<(Fault, f64)>) -> Self {
         weights.sort_by_key(|(fault, _)| *fault);
         weights.dedup_by_key(|(fault, _)| *fault);
-        Self { seen: vec![false; weights.len()], weights: weights.into_iter().map(|(_, weight)| weight).collect() }
+        Self {
+            seen: vec![false; weights.len()],
+            weights: weights.into_iter().map(|(_, weight)| weight).collect(),
+        }
     }
 
     /// Readings of one phase in order: those for which one need not walk, then the station where one stands,
@@ -104,7 +107,8 @@ impl Shown {
 
     /// How much of what some readings show is new.
     fn fresh<'f>(&self, covers: impl Iterator<Item = &'f [u32]>) -> f64 {
-        let mut new: Vec<u32> = covers.flatten().copied().filter(|fault| !self.seen[*fault as usize]).collect();
+        let mut new: Vec<u32> =
+            covers.flatten().copied().filter(|fault| !self.seen[*fault as usize]).collect();
         new.sort_unstable();
         new.dedup();
         new.iter().map(|fault| self.weights[*fault as usize]).sum()

@@ -86,7 +86,8 @@ impl Trial {
             .zip(&expected)
             .map(|((measurement, ..), expect)| Question { measurement, expect })
             .collect();
-        let covers = covered(situation, universe, &questions, &OneByOne).into_iter().map(|shows| shows.faults);
+        let covers =
+            covered(situation, universe, &questions, &OneByOne).into_iter().map(|shows| shows.faults);
         let mut rows = Vec::new();
         for (((measurement, purpose, loaded), expect), covers) in
             readings.into_iter().zip(expected).zip(covers)

@@ -218,7 +218,8 @@ impl Writer<'_> {
         let nodes: Vec<&Node> = run.iter().map(|at| &self.tree.nodes[*at]).collect();
         let questions: Vec<Question<'_>> =
             nodes.iter().map(|n| Question { measurement: &n.measurement, expect: &n.expect }).collect();
-        let covers = covered(situation, self.universe, &questions, &OneByOne).into_iter().map(|shows| shows.faults);
+        let covers =
+            covered(situation, self.universe, &questions, &OneByOne).into_iter().map(|shows| shows.faults);
         let asked: BTreeSet<Fault> =
             self.hypotheses.iter().flat_map(|h| h.faults.iter().map(|(fault, _)| *fault)).collect();
         let step = |((at, node), mut covers): ((&usize, &&Node), Vec<Fault>)| {
