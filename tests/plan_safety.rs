@@ -178,6 +178,15 @@ fn every_kind_of_plan_of_made_machines_keeps_every_rule() {
     assert!(round.plans.len() == KINDS.len() && round.plans.values().all(|n| *n >= 30), "{:?}", round.plans);
 }
 
+/// Units that are left in carry some current beside wires that join two of their contacts: little, but a four-wire meter
+/// shows it. Of 100,000 machines this was the only one that showed that it was not expected.
+#[test]
+fn what_units_carry_beside_wires_is_expected() {
+    let round = round(6_085_951..6_085_952, 40);
+    assert_eq!(round.plans.values().sum::<usize>(), 1);
+    assert!(round.wrong.is_empty(), "{}", round.wrong.join("\n"));
+}
+
 /// The long round: 100,000 machines, or as many as `RINGOUT_MACHINES` says, from the seed that `RINGOUT_SEED` says.
 #[test]
 #[ignore = "takes hours; run with --release"]

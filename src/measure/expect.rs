@@ -18,6 +18,9 @@ const SMALL_DROP: f64 = 0.1;
 /// A point that should be dead may show this much: leakage and pick-up, common practice.
 const DEAD_VOLTS: f64 = 0.5;
 
+/// What units carry beside a reading counts from this share of the meter's uncertainty on: less is lost in it.
+const FELT: f64 = 0.1;
+
 /// What limits say that follow from no published figure.
 pub(super) const PRACTICE: &str = "common practice";
 
@@ -262,8 +265,17 @@ impl Situation<'_> {
         }
         let margin = meter.uncertainty(Kind::Continuity, low);
         if low - margin > 0.0 {
-            let least = Term::new(low, "network with every resistance at its least", "");
-            return Reason::of([least, unsure(meter, -margin)]);
+            let [red, black] = [measurement.red(), measurement.black()].map(|p| self.node(p));
+            let beside = low - self.least_through_units(red, black).unwrap_or(low);
+            let mut least = vec![Term::new(low, "network with every resistance at its least", "")];
+            if beside > margin * FELT {
+                let what = "what connected units carry beside it at most; their inside is unknown";
+                least.push(Term::new(-beside, what, PRACTICE));
+            }
+            least.push(unsure(meter, -margin));
+            if low - beside - margin > 0.0 {
+                return Reason::of(least);
+            }
         }
         let what =
             format!("the network's least, {}, is within the meter's uncertainty of nothing", Ohms::new(low));

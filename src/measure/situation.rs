@@ -32,6 +32,8 @@ pub struct Situation<'a> {
     /// Without power and with units connected, the healthy machine with as much current through them as may
     /// be: see [`INSIDE`].
     through_units: Option<Trail>,
+    /// The same with the least resistances, solved when first asked for.
+    least_through_units: OnceLock<Option<Trail>>,
     /// With power connected, the healthy machine with every threshold at its lowest and at its highest,
     /// where that makes a difference.
     leaning: Vec<Operating>,
@@ -108,6 +110,7 @@ impl<'a> Situation<'a> {
             trail,
             outer: [OnceLock::new(), OnceLock::new()],
             through_units,
+            least_through_units: OnceLock::new(),
         })
     }
 
@@ -252,6 +255,16 @@ impl<'a> Situation<'a> {
     /// connected; `None` where none is.
     pub fn healthy_through_units(&self) -> Option<&Operating> {
         self.through_units.as_ref().map(Trail::steady)
+    }
+
+    /// The least that a healthy resistance can be with as much current as may be through the units that are connected;
+    /// `None` where none is, or nothing joins the two nodes.
+    pub(super) fn least_through_units(&self, red: usize, black: usize) -> Option<f64> {
+        self.through_units.as_ref()?;
+        let solve =
+            || Trail::from(self.harness, self.netlist, &self.setup, Corner::Low, inside(&self.units)).ok();
+        let trail = self.least_through_units.get_or_init(solve).as_ref()?;
+        trail.steady().resistance(red, black).map(Ohms::get)
     }
 
     /// Fuses that blow in the healthy machine in this setup: the definition asks more of them than they
